@@ -1,0 +1,58 @@
+# Every target works in a fresh clone, twice in a row, beside another clone,
+# and as root or not. Debian packages that are missing are installed first.
+
+DATA ?= $(CURDIR)/.data/demo
+GO   ?= go
+# A clone owned by another user, or none at all, has no version to stamp.
+STAMP := $(shell git status --porcelain >/dev/null 2>&1 || echo -buildvcs=false)
+ONCE_FLAG := $(if $(filter 1,$(ONCE)),--once)
+CLUSTERS := /var/lib/underbough/clusters
+
+.DEFAULT_GOAL := help
+.PHONY: help build viewer demo test bench lint fmt clean
+
+help: ## list the targets
+	@sed -n 's/^\([a-z]*\):.*## \(.*\)/  make \1	\2/p' $(firstword $(MAKEFILE_LIST)) | expand -t 20
+
+build: viewer ## build bin/underbough
+	@mkdir -p bin
+	$(GO) build $(STAMP) -o bin/underbough ./cmd/underbough
+
+viewer: ## build the web page's files, where Node is there
+	@if [ ! -e api/viewer/package.json ]; then exit 0; fi; \
+	if ! command -v npm >/dev/null 2>&1; then echo "make: no npm: the map page is left out; on Debian: apt-get install npm" >&2; exit 0; fi; \
+	cd api/viewer && \
+	if [ ! -e node_modules/.package-lock.json ] || [ package-lock.json -nt node_modules/.package-lock.json ]; then \
+		npm ci --no-audit --no-fund --loglevel=error && touch node_modules/.package-lock.json || exit 1; \
+	fi; \
+	npm run --silent build
+
+demo: ## make, load and rank the demo, then serve it (ONCE=1 stops after the table; DATA=folder)
+	@.ci/provision db
+	@$(MAKE) --no-print-directory build
+	@exec bin/underbough demo --data "$(abspath $(DATA))" $(ONCE_FLAG)
+
+test: ## run every test, on a throw-away database
+	@.ci/provision db test
+	@$(MAKE) --no-print-directory viewer
+	@mkdir -p bin
+	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
+	@exec bin/withdb $(GO) test ./...
+
+bench: ## measure import and ranking on a million trees, beside ogr2ogr and SQL
+	@.ci/provision db test
+	$(GO) run $(STAMP) ./cmd/bench
+
+lint: ## go vet and staticcheck
+	$(GO) vet ./...
+	$(GO) tool staticcheck ./...
+
+fmt: ## gofmt every file
+	gofmt -w $$(git ls-files -co --exclude-standard '*.go')
+
+clean: ## delete what was built, and the demo's data
+	@for f in .data/*/cluster.location; do \
+		[ -e "$$f" ] || continue; read -r home < "$$f"; \
+		case $$home in $(CLUSTERS)/*/*|*..*) ;; $(CLUSTERS)/*) rm -rf "$$home" ;; esac; \
+	done
+	rm -rf bin api/viewer/dist .data

@@ -1,0 +1,172 @@
+package geo
+
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+)
+
+// Shape is what a piece, and so a hit, measures.
+type Shape uint8
+
+// The three shapes: counted, measured in metres, measured in square metres.
+const (
+	ShapePoint Shape = iota
+	ShapeLine
+	ShapeArea
+)
+
+// Targets are stored in pieces small enough for a grid to tell them apart: a
+// tree beside a lot of 100,000 corners should meet only the few near it.
+const (
+	ringCorners  = 64    // most corners of a piece of a ring
+	ringSpanM    = 125.0 // most extent of a piece of a ring, metres
+	lineSegments = 16    // most segments of a piece of a line
+	lineSpanM    = 125.0 // most extent of a piece of a line, metres
+	ringPieces   = 256   // most pieces along one side of a huge polygon
+	linePieces   = 4096  // most pieces along one side of a huge line
+	tinySpanM    = 2.0   // crowded corners are not cut further than this
+)
+
+// piece is a run of positions: a point, a line of up to 16 segments, or an
+// open ring. A hole is a clockwise ring of its own: areas add up signed.
+type piece struct {
+	box
+	start uint32 // of its first position, in positions
+	n     int32
+	ref   int32
+	shape Shape
+}
+
+// Builder gathers targets for an Index.
+type Builder struct {
+	pieces []piece
+	coords []float64 // longitude, latitude, …
+	buf    []orb.Point
+}
+
+// NewBuilder returns an empty Builder.
+func NewBuilder() *Builder { return &Builder{} }
+
+// Add stores a geometry under the caller's number for it. Several geometries
+// may share a number; their measures add up. Coordinates must have passed
+// CheckGeometry.
+func (b *Builder) Add(ref int32, g orb.Geometry) {
+	switch g := g.(type) {
+	case orb.Point:
+		b.buf = append(b.buf[:0], g)
+		b.store(ref, ShapePoint, b.buf)
+	case orb.MultiPoint:
+		addEach(b, ref, g)
+	case orb.LineString:
+		b.addLine(ref, g)
+	case orb.MultiLineString:
+		addEach(b, ref, g)
+	case orb.Ring:
+		b.addRing(ref, g, false)
+	case orb.Polygon:
+		for i, ring := range g {
+			b.addRing(ref, ring, i > 0)
+		}
+	case orb.MultiPolygon:
+		addEach(b, ref, g)
+	case orb.Collection:
+		addEach(b, ref, g)
+	case orb.Bound:
+		b.Add(ref, g.ToPolygon())
+	}
+}
+
+func addEach[G orb.Geometry](b *Builder, ref int32, parts []G) {
+	for _, g := range parts {
+		b.Add(ref, g)
+	}
+}
+
+// span is a size in degrees of longitude and latitude.
+type span struct{ lon, lat float64 }
+
+func spanOf(metres, lat float64) span {
+	p := NewPlane(orb.Point{0, lat})
+	return span{metres / p.kx, metres / p.ky}
+}
+
+// grown is the span, made larger where a box would need more than n of them.
+func (s span) grown(b box, n float64) span {
+	return span{max(s.lon, (b.maxX-b.minX)/n), max(s.lat, (b.maxY-b.minY)/n)}
+}
+
+func (b *Builder) addLine(ref int32, line []orb.Point) {
+	if len(line) < 2 {
+		return
+	}
+	b.buf = unwrap(b.buf, line, 0)
+	whole := boxOf(b.buf)
+	limit := spanOf(lineSpanM, (whole.minY+whole.maxY)/2).grown(whole, linePieces)
+	chunk := make([]orb.Point, 1, lineSegments+1)
+	chunk[0] = b.buf[0]
+	for i := 1; i < len(b.buf); i++ {
+		from, to := b.buf[i-1], b.buf[i]
+		steps := math.Ceil(max(math.Abs(to[0]-from[0])/limit.lon, math.Abs(to[1]-from[1])/limit.lat, 1))
+		for k := 1.0; k <= steps; k++ {
+			next := between(from, to, k/steps)
+			if len(chunk) > lineSegments || (len(chunk) > 1 && !fits(chunk, next, limit)) {
+				b.store(ref, ShapeLine, chunk)
+				chunk[0] = chunk[len(chunk)-1]
+				chunk = chunk[:1]
+			}
+			chunk = append(chunk, next)
+		}
+	}
+	b.store(ref, ShapeLine, chunk)
+}
+
+func fits(chunk []orb.Point, next orb.Point, limit span) bool {
+	b := boxOf(chunk)
+	return max(b.maxX, next[0])-min(b.minX, next[0]) <= limit.lon &&
+		max(b.maxY, next[1])-min(b.minY, next[1]) <= limit.lat
+}
+
+func (b *Builder) addRing(ref int32, points []orb.Point, hole bool) {
+	ring := openRing(points)
+	if ring == nil {
+		return
+	}
+	b.buf = unwrap(b.buf, ring, 0)
+	orient(b.buf, hole)
+	whole := boxOf(b.buf)
+	lat := (whole.minY + whole.maxY) / 2
+	limit := spanOf(ringSpanM, lat).grown(whole, ringPieces)
+	b.split(ref, b.buf, limit, spanOf(tinySpanM, lat))
+}
+
+// split cuts a ring across its longer side until the pieces are small.
+func (b *Builder) split(ref int32, ring []orb.Point, limit, tiny span) {
+	if len(ring) < 3 {
+		return
+	}
+	e := boxOf(ring)
+	width, height := (e.maxX-e.minX)/limit.lon, (e.maxY-e.minY)/limit.lat
+	crowded := len(ring) > ringCorners && (e.maxX-e.minX > tiny.lon || e.maxY-e.minY > tiny.lat)
+	if !crowded && width <= 1 && height <= 1 {
+		b.store(ref, ShapeArea, ring)
+		return
+	}
+	axis, middle := 0, (e.minX+e.maxX)/2
+	if height > width {
+		axis, middle = 1, (e.minY+e.maxY)/2
+	}
+	b.split(ref, halfPlane{axis, middle, false}.cut(nil, ring), limit, tiny)
+	b.split(ref, halfPlane{axis, middle, true}.cut(nil, ring), limit, tiny)
+}
+
+// store adds a piece. Its longitudes are left as unwrap made them: those of a
+// target across the antimeridian run past ±180, which the search allows for.
+func (b *Builder) store(ref int32, shape Shape, points []orb.Point) {
+	e := boxOf(points)
+	start := uint32(len(b.coords) / 2)
+	for _, p := range points {
+		b.coords = append(b.coords, p[0], p[1])
+	}
+	b.pieces = append(b.pieces, piece{box: e, start: start, n: int32(len(points)), ref: ref, shape: shape})
+}

@@ -1,0 +1,49 @@
+// Package geo measures what lies under a tree: the exact length of a line and
+// area of a polygon inside a disc or a sector about a point, for one geometry
+// (Overlap) or for many at once (Index). It knows nothing of trees and does
+// no I/O.
+//
+// # Axis order and units
+//
+// An orb.Point is longitude, latitude in degrees on WGS 84 (EPSG:4326 in
+// GeoJSON's order, RFC 7946 section 4). Plane coordinates are x east, y north
+// in metres from the zone's apex. Bearings are degrees clockwise from north.
+// Lengths are metres, areas square metres, and a name says so where a reader
+// could take it for something else. CheckPoint, CheckGeometry and CheckZone
+// refuse what is out of range; everything else takes its input as checked.
+//
+// # How a measure is taken
+//
+// Each target is projected to a metric plane about the tree (Plane) and cut
+// with the zone by closed form: chords for lines, Green's theorem on
+// ½·min(r, R)² for rings. There is no buffer polygon, so no choice of segments
+// and no loss on slivers. Rings are turned by their own signed area, so
+// their winding in the file does not matter, and a hole is a ring whose area
+// counts against its polygon.
+//
+// # How exact it is
+//
+// Held by tests against GeographicLib's GeodSolve and Planimeter, and in
+// inventory/postgres against PostGIS geography, at latitudes −60 to 70 and 75:
+//
+//   - a point lands within 0.4 µm of its geodesic distance and bearing at
+//     20 m, 0.04 mm at 200 m, 1 mm at 1 km;
+//   - overlaps in zones to 200 m agree to 5e-5 of the value where more than a
+//     tenth of the zone is covered (GeographicLib 2e-5, PostGIS 4e-5), and
+//     to the bow below elsewhere; the promise is 0.1 %;
+//   - DistanceM and Size: see there.
+//
+// What is left is not the plane but the meaning of an edge: GeoJSON's runs
+// straight in longitude and latitude, a geodesic bows away from it by
+// L²·tanφ/8R: 0.01 mm for 20 m and 1 mm for 200 m at 45°, 3 mm for 200 m at
+// 75°. Edges longer than a piece of the index, 125 m, follow GeoJSON;
+// shorter ones are straight in the plane.
+//
+// # Limits
+//
+// Latitudes to 85°. No edge may span more than 180° of longitude, and a ring
+// about a pole has no meaning. A geometry that crosses the antimeridian may be
+// cut there, as RFC 7946 asks, or run on across it. Rings that cross
+// themselves must be repaired first: parts wound against the rest count
+// negative.
+package geo

@@ -1,0 +1,237 @@
+package importers
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+// Rule says where one field comes from.
+type Rule struct {
+	// From is the source's column or property.
+	From string `yaml:"from,omitempty" json:"from,omitempty"`
+	// Unit is the unit of the source's figures.
+	Unit string `yaml:"unit,omitempty" json:"unit,omitempty"`
+	// Value is one value for the whole file, in place of From.
+	Value string `yaml:"value,omitempty" json:"value,omitempty"`
+	// Values turns the source's words into ours.
+	Values map[string]string `yaml:"values,omitempty" json:"values,omitempty"`
+	// Max replaces the field's upper limit of the possible, in the unit given.
+	Max float64 `yaml:"max,omitempty" json:"max,omitempty"`
+}
+
+// Mapping says where the fields of a record come from, by field name.
+type Mapping map[string]Rule
+
+// UnmarshalYAML lets a rule be written as the bare name of a column.
+func (r *Rule) UnmarshalYAML(b []byte) error {
+	var name string
+	if err := yaml.Unmarshal(b, &name); err == nil {
+		*r = Rule{From: name}
+		return nil
+	}
+	type plain Rule
+	return yaml.NewDecoder(bytes.NewReader(b), yaml.Strict()).Decode((*plain)(r))
+}
+
+// ParseMapping reads a mapping file: a YAML document of field names and rules.
+// The error names the line.
+func ParseMapping(b []byte) (Mapping, error) {
+	var m Mapping
+	if err := yaml.NewDecoder(bytes.NewReader(b), yaml.Strict()).Decode(&m); err != nil {
+		return nil, inventory.Errorf(inventory.Invalid, "mapping file: %s", yaml.FormatError(err, false, true))
+	}
+	return m, nil
+}
+
+// AddRule adds a rule written as field=COLUMN or field=COLUMN:unit. A colon in
+// the column's own name is kept where what follows is no unit.
+func (m Mapping) AddRule(text string, role inventory.Role) error {
+	name, from, ok := strings.Cut(text, "=")
+	if !ok || name == "" || from == "" {
+		return inventory.Errorf(inventory.Invalid, "--map %s: expected field=COLUMN or field=COLUMN:unit", text)
+	}
+	rule := Rule{From: from}
+	if i := strings.LastIndexByte(from, ':'); i > 0 {
+		f, known := findField(role, name)
+		if known && hasUnits(f.Quantity) {
+			rule = Rule{From: from[:i], Unit: from[i+1:]}
+		}
+	}
+	m[name] = rule
+	return nil
+}
+
+// Check reports what is wrong with a mapping for a role, given the columns of
+// the file where they are known.
+func (m Mapping) Check(role inventory.Role, columns []string) error {
+	for _, name := range m.names() {
+		r := m[name]
+		f, ok := findField(role, name)
+		if !ok {
+			return inventory.Errorf(inventory.Invalid, "mapping: there is no field %q for %s: expected one of %s", name, role, strings.Join(fieldNames(role), ", "))
+		}
+		if r.From == "" && r.Value == "" {
+			return inventory.Errorf(inventory.Invalid, "mapping: %s: give from (a column) or value", name)
+		}
+		if r.From != "" && columns != nil && !slices.Contains(columns, r.From) {
+			return inventory.Errorf(inventory.Invalid, "mapping: %s: the file has no column %q; it has %s", name, r.From, strings.Join(columns, ", "))
+		}
+		if r.Unit != "" {
+			if _, err := unitOf(f.Quantity, r.Unit); err != nil {
+				return inventory.Errorf(inventory.Invalid, "mapping: %s: %w", name, err)
+			}
+		} else if needsUnit(f.Quantity) && r.From != "" {
+			return inventory.Errorf(inventory.Invalid, "mapping: %s: the unit of %q must be given: one of %s", name, r.From, strings.Join(unitNames(f.Quantity), ", "))
+		}
+		for _, to := range r.Values {
+			if f.Quantity == Choice && to != "" && !slices.Contains(f.Choices, to) {
+				return inventory.Errorf(inventory.Invalid, "mapping: %s: %q is none of %s", name, to, strings.Join(f.Choices, ", "))
+			}
+		}
+	}
+	return nil
+}
+
+func (m Mapping) names() []string {
+	names := make([]string, 0, len(m))
+	for n := range m {
+		names = append(names, n)
+	}
+	slices.Sort(names)
+	return names
+}
+
+// Lines writes the mapping as the lines a person reads before loading.
+func (m Mapping) Lines(role inventory.Role) []string {
+	var out []string
+	for _, f := range fieldsOf(role) {
+		r, ok := m[f.Name]
+		if !ok {
+			continue
+		}
+		line := fmt.Sprintf("%s from %s", f.Name, r.From)
+		if r.From == "" {
+			line = fmt.Sprintf("%s = %s", f.Name, r.Value)
+		}
+		if r.Unit != "" {
+			line += " in " + r.Unit
+		}
+		if len(r.Values) > 0 {
+			line += fmt.Sprintf(" (%d words translated)", len(r.Values))
+		}
+		out = append(out, line)
+	}
+	return out
+}
+
+func findField(role inventory.Role, name string) (Field, bool) {
+	for _, f := range fieldsOf(role) {
+		if f.Name == name {
+			return f, true
+		}
+	}
+	return Field{}, false
+}
+
+func fieldNames(role inventory.Role) []string {
+	var names []string
+	for _, f := range fieldsOf(role) {
+		names = append(names, f.Name)
+	}
+	return names
+}
+
+// Guess proposes a rule for each field that a column is plainly named for. It
+// never guesses a unit: a column whose name does not tell it is returned in
+// unclear, with the fields it may be meant for.
+func Guess(role inventory.Role, columns []string) (m Mapping, unclear []string) {
+	m = make(Mapping)
+	for _, f := range fieldsOf(role) {
+		for _, name := range append([]string{f.Name}, f.Also...) {
+			if _, done := m[f.Name]; done {
+				break
+			}
+			guessField(m, &unclear, f, name, columns)
+		}
+	}
+	return m, unclear
+}
+
+func guessField(m Mapping, unclear *[]string, f Field, name string, columns []string) {
+	for _, c := range columns {
+		if m.uses(c) {
+			continue
+		}
+		plain := normal(c)
+		stem, u, hasUnit := plain, unit{}, false
+		if hasUnits(f.Quantity) {
+			stem, u, hasUnit = unitSuffix(f.Quantity, plain)
+		}
+		switch {
+		case squeeze(stem) != squeeze(name):
+			continue
+		case hasUnit:
+			m[f.Name] = Rule{From: c, Unit: u.name}
+		case needsUnit(f.Quantity):
+			*unclear = append(*unclear, fmt.Sprintf("%s looks like %s, but its name does not tell the unit: give --map %s=%s:UNIT with one of %s",
+				c, f.Name, f.Name, c, strings.Join(unitNames(f.Quantity), ", ")))
+			continue
+		default:
+			m[f.Name] = Rule{From: c}
+		}
+		return
+	}
+}
+
+func (m Mapping) uses(column string) bool {
+	for _, r := range m {
+		if r.From == column {
+			return true
+		}
+	}
+	return false
+}
+
+// normal writes a column name in small letters with single underscores:
+// "Plant Year" and "PlantYear" are plant_year.
+func normal(s string) string {
+	var b strings.Builder
+	lower := false
+	for _, r := range s {
+		switch {
+		case r >= 'A' && r <= 'Z':
+			if lower {
+				b.WriteByte('_')
+			}
+			b.WriteRune(r + 'a' - 'A')
+			lower = false
+		case r >= 'a' && r <= 'z', r >= '0' && r <= '9', r == '%', r == '/':
+			b.WriteRune(r)
+			lower = true
+		default:
+			if b.Len() > 0 && !strings.HasSuffix(b.String(), "_") {
+				b.WriteByte('_')
+			}
+			lower = false
+		}
+	}
+	return strings.Trim(b.String(), "_")
+}
+
+func squeeze(s string) string { return strings.ReplaceAll(s, "_", "") }
+
+// marshal writes what is kept with the import.
+func (m Mapping) marshal() json.RawMessage {
+	b, err := json.Marshal(m)
+	if err != nil {
+		panic("a mapping of plain text does not marshal: " + err.Error())
+	}
+	return b
+}

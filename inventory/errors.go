@@ -1,0 +1,46 @@
+package inventory
+
+import (
+	"errors"
+	"fmt"
+)
+
+// ErrorKind sorts errors by what the person who meets one can do about it. The
+// edges map it to an exit status or an HTTP status, once.
+type ErrorKind uint8
+
+// The kinds of error.
+const (
+	Internal    ErrorKind = iota // a fault of ours; the detail goes to the log
+	Invalid                      // the request or the data is wrong; say what to mend
+	NotFound                     // no such thing
+	Conflict                     // it was changed in the meantime, or exists already
+	Unavailable                  // the database cannot be reached just now; try again
+)
+
+// Error is an error with a kind and a message fit to be read by a person.
+type Error struct {
+	Kind    ErrorKind
+	Message string // what was given, what was expected, what to do
+	Err     error  // the cause, already part of the message; may be nil
+}
+
+func (e *Error) Error() string { return e.Message }
+
+func (e *Error) Unwrap() error { return e.Err }
+
+// Errorf makes an error of a kind. A %w verb keeps the cause for errors.Is.
+func Errorf(kind ErrorKind, format string, args ...any) error {
+	err := fmt.Errorf(format, args...)
+	return &Error{Kind: kind, Message: err.Error(), Err: errors.Unwrap(err)}
+}
+
+// KindOf returns the kind of err: that of the first *Error in its chain, or
+// Internal.
+func KindOf(err error) ErrorKind {
+	var e *Error
+	if errors.As(err, &e) {
+		return e.Kind
+	}
+	return Internal
+}

@@ -1,0 +1,128 @@
+package inventory
+
+import "context"
+
+// Role is what the records of an import are.
+type Role string
+
+// The roles.
+const (
+	RoleTrees   Role = "trees"
+	RoleTargets Role = "targets"
+	RoleCuts    Role = "cuts"
+	RoleVisits  Role = "visits"
+)
+
+// Roles lists every role.
+var Roles = []Role{RoleTrees, RoleTargets, RoleCuts, RoleVisits}
+
+// Row is what every imported row carries besides its figures.
+type Row struct {
+	Record int64  // place in the file, from 1
+	Key    string // what a later import matches the row on
+	Digest uint64 // of the record as read and of how it was mapped
+	Extra  []byte // columns that nothing was mapped to, a JSON object; nil for none
+	Text   []byte // the record as read; only where it may yet have to be held
+}
+
+// TreeRow is one tree of an import, with the cuts that came inside it.
+type TreeRow struct {
+	Row
+	Tree
+	Cuts []CutRow
+}
+
+// CutRow is one cut of an import.
+type CutRow struct {
+	Row
+	Cut
+	TreeRef
+}
+
+// VisitRow is one visit of an import.
+type VisitRow struct {
+	Row
+	Visit
+	TreeRef
+}
+
+// TreeRef is how a cut or a visit names its tree: by the key of the row it came
+// in, by source id, or by tag.
+type TreeRef struct {
+	TreeKey, TreeSourceID, TreeTag string
+}
+
+// TargetRow is one target of an import.
+type TargetRow struct {
+	Row
+	Target
+}
+
+// Held is a record that cannot be used as it is, with the reason.
+type Held struct {
+	Record int64
+	Field  string // empty where the whole record is at fault
+	Reason string
+	Text   []byte
+}
+
+// Counts is what became of the records of an import. They always add up:
+// Read = Added + Updated + Unchanged + LeftOut + Quarantined.
+type Counts struct {
+	Read        int64 `json:"read"`
+	Added       int64 `json:"added"`
+	Updated     int64 `json:"updated"`
+	Unchanged   int64 `json:"unchanged"`
+	LeftOut     int64 `json:"left_out"`
+	Quarantined int64 `json:"quarantined"`
+	// Repaired counts, among the added and updated, the records whose geometry
+	// was invalid and was mended by rule.
+	Repaired int64 `json:"repaired"`
+	// CutsAdded, CutsUpdated and CutsUnchanged count cuts that came inside tree
+	// records.
+	CutsAdded     int64 `json:"cuts_added"`
+	CutsUpdated   int64 `json:"cuts_updated"`
+	CutsUnchanged int64 `json:"cuts_unchanged"`
+}
+
+// AddUp reports whether every record read is accounted for.
+func (c Counts) AddUp() bool {
+	return c.Read == c.Added+c.Updated+c.Unchanged+c.LeftOut+c.Quarantined
+}
+
+// ImportSpec says what an import loads and how it was mapped.
+type ImportSpec struct {
+	Client   ClientID
+	Site     string
+	TimeZone string // of a site that is made by this import
+	Role     Role
+	FileName string
+	Format   string   // geojson or csv: how a held row is to be read again
+	Mapping  []byte   // JSON: the mapping with its units, and what else reading needs again
+	Columns  []string // our columns that the file gives; an update leaves the others alone
+	Actor    string
+	DryRun   bool    // do all the work, then leave everything as it was
+	Readmit  []int64 // quarantine rows that this import settles
+}
+
+// Loader takes the rows of one import, in one transaction.
+type Loader interface {
+	Trees(ctx context.Context, rows []TreeRow) error
+	Targets(ctx context.Context, rows []TargetRow) error
+	Cuts(ctx context.Context, rows []CutRow) error
+	Visits(ctx context.Context, rows []VisitRow) error
+	Hold(ctx context.Context, rows []Held) error
+	// Reference returns where the site's trees or targets already lie: the
+	// median longitude and latitude, or false for an empty site.
+	Reference(ctx context.Context) (lon, lat float64, ok bool, err error)
+	// Finish matches the rows with what is there, writes and commits. It is
+	// given what the importer counted (read, left out) and returns the rest.
+	Finish(ctx context.Context, c Counts) (Counts, error)
+	// Abort leaves everything as it was. After Finish it does nothing.
+	Abort()
+}
+
+// ImportStore begins imports.
+type ImportStore interface {
+	BeginImport(ctx context.Context, spec ImportSpec) (Loader, error)
+}

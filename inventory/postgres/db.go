@@ -1,0 +1,192 @@
+// Package postgres keeps the inventory in PostgreSQL with PostGIS. It is the
+// only place with SQL: bulk loading and reading by binary COPY, transactions,
+// the change log, and the translation of database errors into inventory
+// errors.
+package postgres
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/jackc/pgx/v5/stdlib"
+	"github.com/pressly/goose/v3"
+	"github.com/pressly/goose/v3/lock"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/migrations"
+)
+
+// The oldest versions that the SQL here is written for.
+const (
+	minServerMajor  = 15
+	minPostGISMajor = 3
+	minPostGISMinor = 3
+)
+
+// DB is an inventory in one database. It is safe for concurrent use.
+type DB struct {
+	pool *pgxpool.Pool
+}
+
+// Open connects to the database at url, checks that it can hold an inventory,
+// and brings its schema up to date. Several processes may do so at once.
+func Open(ctx context.Context, url string) (*DB, error) {
+	config, err := pgxpool.ParseConfig(url)
+	if err != nil {
+		// The parser's own message can repeat the password.
+		return nil, inventory.Errorf(inventory.Invalid, "the database URL does not parse: expected postgres://user@host:port/name")
+	}
+	config.ConnConfig.RuntimeParams["application_name"] = "underbough"
+	config.ConnConfig.RuntimeParams["jit"] = "off"
+	config.ConnConfig.RuntimeParams["timezone"] = "UTC"
+	pool, err := pgxpool.NewWithConfig(ctx, config)
+	if err != nil {
+		return nil, translate(err)
+	}
+	db := &DB{pool: pool}
+	if err := db.prepare(ctx); err != nil {
+		pool.Close()
+		return nil, err
+	}
+	return db, nil
+}
+
+// Close ends all connections.
+func (db *DB) Close() { db.pool.Close() }
+
+// Ping reports whether the database answers.
+func (db *DB) Ping(ctx context.Context) error { return translate(db.pool.Ping(ctx)) }
+
+func (db *DB) prepare(ctx context.Context) error {
+	if err := db.checkServer(ctx); err != nil {
+		return err
+	}
+	if err := db.migrate(ctx); err != nil {
+		return err
+	}
+	return db.checkPostGIS(ctx)
+}
+
+func (db *DB) checkServer(ctx context.Context) error {
+	var number, postgis string
+	err := db.pool.QueryRow(ctx, `
+		SELECT current_setting('server_version_num'),
+		       coalesce((SELECT default_version FROM pg_available_extensions WHERE name = 'postgis'), '')`).Scan(&number, &postgis)
+	if err != nil {
+		return translate(err)
+	}
+	if n, _ := strconv.Atoi(number); n < minServerMajor*10000 {
+		return inventory.Errorf(inventory.Invalid, "the database runs PostgreSQL %d.%d: version %d or newer is needed", n/10000, n%10000, minServerMajor)
+	}
+	if postgis == "" {
+		return inventory.Errorf(inventory.Invalid, "PostGIS is not installed on the database server: install PostGIS %d.%d or newer there (on Debian: apt-get install postgresql-%s-postgis-3)", minPostGISMajor, minPostGISMinor, number[:2])
+	}
+	return nil
+}
+
+func (db *DB) checkPostGIS(ctx context.Context) error {
+	var version string
+	if err := db.pool.QueryRow(ctx, `SELECT postgis_lib_version()`).Scan(&version); err != nil {
+		return translate(err)
+	}
+	var major, minor int
+	if _, err := fmt.Sscanf(version, "%d.%d", &major, &minor); err != nil {
+		return inventory.Errorf(inventory.Internal, "PostGIS version %q does not parse: %w", version, err)
+	}
+	if major < minPostGISMajor || major == minPostGISMajor && minor < minPostGISMinor {
+		return inventory.Errorf(inventory.Invalid, "the database has PostGIS %s: version %d.%d or newer is needed (ALTER EXTENSION postgis UPDATE, after installing it)", version, minPostGISMajor, minPostGISMinor)
+	}
+	return nil
+}
+
+// migrate brings the schema up to date under an advisory lock, so that of
+// several processes that start at once one migrates and the others wait.
+func (db *DB) migrate(ctx context.Context) error {
+	locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, 600))
+	if err != nil {
+		return err
+	}
+	sqlDB := stdlib.OpenDBFromPool(db.pool)
+	defer sqlDB.Close()
+	provider, err := goose.NewProvider(goose.DialectPostgres, sqlDB, migrations.FS, goose.WithSessionLocker(locker))
+	if err != nil {
+		return err
+	}
+	// Most starts find nothing to do; asking first spares them the lock.
+	if pending, err := provider.HasPending(ctx); err == nil && !pending {
+		return db.checkNotNewer(ctx, provider)
+	}
+	if _, err := provider.Up(ctx); err != nil {
+		var partial *goose.PartialError
+		if errors.As(err, &partial) {
+			err = partial.Err
+		}
+		return inventory.Errorf(inventory.KindOf(translate(err)), "bringing the database up to date: %w", err)
+	}
+	return nil
+}
+
+// checkNotNewer refuses a database that a newer program has migrated: this one
+// would not know its columns.
+func (db *DB) checkNotNewer(ctx context.Context, provider *goose.Provider) error {
+	current, target, err := provider.GetVersions(ctx)
+	if err != nil {
+		return translate(err)
+	}
+	if current > target {
+		return inventory.Errorf(inventory.Invalid, "the database is at schema version %d and this program knows %d: use a newer underbough", current, target)
+	}
+	return nil
+}
+
+// inTx runs fn in one transaction; whatever fn or the commit fails with leaves
+// the database as it was.
+func (db *DB) inTx(ctx context.Context, options pgx.TxOptions, fn func(pgx.Tx) error) error {
+	err := pgx.BeginTxFunc(ctx, db.pool, options, fn)
+	return translate(err)
+}
+
+// setActor names who makes the changes of a transaction in its history.
+func setActor(ctx context.Context, tx pgx.Tx, actor string) error {
+	_, err := tx.Exec(ctx, `SELECT set_config('underbough.actor', $1, true)`, actor)
+	return err
+}
+
+// translate gives a database error its kind. Errors that have one keep it.
+func translate(err error) error {
+	var known *inventory.Error
+	var server *pgconn.PgError
+	var connect *pgconn.ConnectError
+	switch {
+	case err == nil, errors.As(err, &known), errors.Is(err, context.Canceled):
+		return err
+	case errors.Is(err, pgx.ErrNoRows):
+		return &inventory.Error{Kind: inventory.NotFound, Message: "not found", Err: err}
+	case errors.As(err, &connect):
+		return &inventory.Error{Kind: inventory.Unavailable, Message: "the database cannot be reached: " + connect.Error(), Err: err}
+	case errors.Is(err, context.DeadlineExceeded):
+		return &inventory.Error{Kind: inventory.Unavailable, Message: "the database did not answer in time", Err: err}
+	case errors.As(err, &server):
+		return &inventory.Error{Kind: kindOfState(server.Code), Message: "database: " + strings.TrimSpace(server.Message+" "+server.Detail), Err: err}
+	}
+	return &inventory.Error{Kind: inventory.Internal, Message: err.Error(), Err: err}
+}
+
+// kindOfState maps an SQLSTATE to a kind.
+func kindOfState(code string) inventory.ErrorKind {
+	switch {
+	case code == "23505", code == "40001", code == "40P01":
+		return inventory.Conflict
+	case strings.HasPrefix(code, "22"), strings.HasPrefix(code, "23"):
+		return inventory.Invalid
+	case strings.HasPrefix(code, "08"), strings.HasPrefix(code, "53"), strings.HasPrefix(code, "57"), code == "55P03":
+		return inventory.Unavailable
+	}
+	return inventory.Internal
+}

@@ -1,0 +1,166 @@
+package postgres
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/jackc/pgx/v5"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+// loader is one import in one transaction.
+//
+// Rows are first copied into temporary tables and merged at the end, set by
+// set. The first trees of an inventory go straight into their table, whose
+// indexes, foreign key and triggers are set aside meanwhile: nobody can be
+// reading an empty table, and building an index once is several times faster
+// than keeping it up to date.
+type loader struct {
+	db     *DB
+	tx     pgx.Tx
+	spec   inventory.ImportSpec
+	site   inventory.SiteID
+	id     inventory.ImportID
+	direct bool // trees go straight in
+	buf    copyBuffer
+	staged map[string]bool // temporary tables made so far
+	added  int64           // rows copied straight in
+	held   int64
+}
+
+// BeginImport starts an import; it makes the site where there is none of that
+// name.
+func (db *DB) BeginImport(ctx context.Context, spec inventory.ImportSpec) (inventory.Loader, error) {
+	tx, err := db.pool.Begin(ctx)
+	if err != nil {
+		return nil, translate(err)
+	}
+	l := &loader{db: db, tx: tx, spec: spec, staged: make(map[string]bool)}
+	if err := l.begin(ctx); err != nil {
+		l.Abort()
+		return nil, translate(err)
+	}
+	return l, nil
+}
+
+func (l *loader) begin(ctx context.Context) error {
+	if err := setActor(ctx, l.tx, l.spec.Actor); err != nil {
+		return err
+	}
+	if _, err := l.tx.Exec(ctx, `SET LOCAL work_mem = '128MB'; SET LOCAL maintenance_work_mem = '512MB'; SET LOCAL statement_timeout = 0`); err != nil {
+		return err
+	}
+	// One import at a time into one site: two that match rows against the same
+	// state would both add them.
+	err := l.tx.QueryRow(ctx, `
+		WITH made AS (
+			INSERT INTO sites (client_id, name, time_zone) VALUES ($1, $2, coalesce(nullif($3, ''), 'UTC'))
+			ON CONFLICT (client_id, name) DO NOTHING RETURNING site_id)
+		SELECT site_id FROM made UNION ALL SELECT site_id FROM sites WHERE client_id = $1 AND name = $2 LIMIT 1`,
+		l.spec.Client, l.spec.Site, l.spec.TimeZone).Scan(&l.site)
+	if errors.Is(err, pgx.ErrNoRows) { // another import is making it just now
+		return inventory.Errorf(inventory.Conflict, "site %q is being made by another import: try again", l.spec.Site)
+	}
+	if err != nil {
+		return err
+	}
+	if _, err := l.tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended('underbough import ' || $1 || ' ' || $2, 0))`,
+		fmt.Sprint(l.spec.Client), fmt.Sprint(l.site)); err != nil {
+		return err
+	}
+	err = l.tx.QueryRow(ctx, `
+		INSERT INTO imports (client_id, site_id, role, file_name, mapping, actor)
+		VALUES ($1, $2, $3, $4, $5, actor()) RETURNING import_id`,
+		l.spec.Client, l.site, l.spec.Role, l.spec.FileName, l.spec.Mapping).Scan(&l.id)
+	if err != nil {
+		return err
+	}
+	if l.spec.Role == inventory.RoleTrees {
+		return l.beginTrees(ctx)
+	}
+	return nil
+}
+
+// Reference returns the median position of what the site has.
+func (l *loader) Reference(ctx context.Context) (lon, lat float64, ok bool, err error) {
+	table := "trees"
+	if l.spec.Role == inventory.RoleTargets {
+		table = "targets"
+	}
+	var x, y *float64
+	err = l.tx.QueryRow(ctx, `
+		SELECT percentile_cont(0.5) WITHIN GROUP (ORDER BY ST_X(p)), percentile_cont(0.5) WITHIN GROUP (ORDER BY ST_Y(p))
+		FROM (SELECT ST_Centroid(geometry::box2d::geometry) p FROM `+table+` WHERE client_id = $1 AND site_id = $2 LIMIT 10000) s`,
+		l.spec.Client, l.site).Scan(&x, &y)
+	if err != nil || x == nil || y == nil {
+		return 0, 0, false, translate(err)
+	}
+	return *x, *y, true, nil
+}
+
+// stage makes the temporary table of that name, once.
+func (l *loader) stage(ctx context.Context, name, columns string) error {
+	if l.staged[name] {
+		return nil
+	}
+	l.staged[name] = true
+	_, err := l.tx.Exec(ctx, `CREATE TEMP TABLE `+name+` (`+columns+`) ON COMMIT DROP`)
+	return err
+}
+
+// copyIn sends what the buffer holds into table (columns).
+func (l *loader) copyIn(ctx context.Context, target string) error {
+	_, err := l.tx.Conn().PgConn().CopyFrom(ctx, bytes.NewReader(l.buf.end()), "COPY "+target+" FROM STDIN BINARY")
+	return translate(err)
+}
+
+// Finish merges and commits.
+func (l *loader) Finish(ctx context.Context, c inventory.Counts) (inventory.Counts, error) {
+	defer l.Abort()
+	if err := l.merge(ctx, &c); err != nil {
+		return c, translate(err)
+	}
+	c.Quarantined += l.held
+	if !c.AddUp() {
+		return c, inventory.Errorf(inventory.Internal, "the counts of the import do not add up: %+v", c)
+	}
+	_, err := l.tx.Exec(ctx, `
+		UPDATE imports SET read = $3, added = $4, updated = $5, unchanged = $6, left_out = $7, quarantined = $8, repaired = $9
+		WHERE client_id = $1 AND import_id = $2`,
+		l.spec.Client, l.id, c.Read, c.Added, c.Updated, c.Unchanged, c.LeftOut, c.Quarantined, c.Repaired)
+	if err != nil {
+		return c, translate(err)
+	}
+	if len(l.spec.Readmit) > 0 {
+		if err := l.settle(ctx); err != nil {
+			return c, translate(err)
+		}
+	}
+	if l.spec.DryRun {
+		return c, nil
+	}
+	return c, translate(l.tx.Commit(ctx))
+}
+
+func (l *loader) merge(ctx context.Context, c *inventory.Counts) error {
+	switch l.spec.Role {
+	case inventory.RoleTrees:
+		return l.mergeTrees(ctx, c)
+	case inventory.RoleTargets:
+		return l.mergeTargets(ctx, c)
+	case inventory.RoleCuts:
+		return l.mergeCuts(ctx, &c.Added, &c.Updated, &c.Unchanged)
+	default:
+		return l.mergeVisits(ctx, c)
+	}
+}
+
+// Abort rolls back.
+func (l *loader) Abort() {
+	// The caller's context may be what ended the import; the rollback must
+	// still reach the server.
+	_ = l.tx.Rollback(context.WithoutCancel(context.Background()))
+}

@@ -1,0 +1,119 @@
+package postgres
+
+import (
+	"context"
+	"strings"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+var targetColumns = []string{
+	"source_id", "name", "kind", "people_per_hour", "people_present", "dwell_minutes", "vehicles_per_day", "speed_mps",
+	"stalls", "share_occupied", "turnover_per_day", "hours", "sheltered",
+}
+
+const targetStage = `
+	record bigint, match_key text COLLATE "C", row_digest bigint, extra jsonb, geometry geometry(Geometry, 4326), row_text text,
+	source_id text COLLATE "C", name text, kind text, people_per_hour double precision, people_present double precision,
+	dwell_minutes double precision, vehicles_per_day double precision, speed_mps double precision, stalls double precision,
+	share_occupied double precision, turnover_per_day double precision, hours text, sheltered boolean,
+	repair text, geometry_as_read geometry`
+
+// Targets stages a batch of targets.
+func (l *loader) Targets(ctx context.Context, rows []inventory.TargetRow) error {
+	if err := l.stage(ctx, "load_targets", targetStage); err != nil {
+		return translate(err)
+	}
+	w := &l.buf
+	w.reset()
+	for i := range rows {
+		r := &rows[i]
+		t := &r.Target
+		w.row(6 + len(targetColumns))
+		w.int64(r.Record)
+		w.text(r.Key)
+		w.int64(int64(r.Digest))
+		w.json(r.Extra)
+		if err := w.geometry(t.Geometry); err != nil {
+			return err
+		}
+		w.text(string(r.Text))
+		w.textOrNull(t.SourceID)
+		w.textOrNull(t.Name)
+		w.text(string(t.Kind))
+		for _, v := range [...]inventory.Opt[float64]{
+			t.PeoplePerHour, t.PeoplePresent, t.DwellMinutes, t.VehiclesPerDay, t.Speed, t.Stalls, t.ShareOccupied, t.TurnoverPerDay,
+		} {
+			w.float64OrNull(v)
+		}
+		w.textOrNull(t.Hours)
+		w.boolOrNull(t.PeopleSheltered)
+	}
+	return l.copyIn(ctx, `load_targets (record, match_key, row_digest, extra, geometry, row_text, `+strings.Join(targetColumns, ", ")+`)`)
+}
+
+// mergeTargets repairs, holds what cannot be repaired, and merges on the key.
+func (l *loader) mergeTargets(ctx context.Context, c *inventory.Counts) error {
+	if !l.staged["load_targets"] {
+		return nil
+	}
+	if _, err := l.tx.Exec(ctx, `ANALYZE load_targets`); err != nil {
+		return err
+	}
+	if err := l.repair(ctx); err != nil {
+		return err
+	}
+	given := append(l.given(targetColumns), "repair")
+	updated, err := l.tx.Exec(ctx, `
+		UPDATE targets t SET `+assignments(given)+`, geometry = l.geometry, geometry_as_read = l.geometry_as_read,
+			row_digest = l.row_digest, import_id = $3, extra = nullif(coalesce(t.extra, '{}') || coalesce(l.extra, '{}'), '{}')
+		FROM load_targets l
+		WHERE t.client_id = $1 AND t.site_id = $2 AND t.match_key = l.match_key AND t.row_digest IS DISTINCT FROM l.row_digest
+		  AND (`+differences(given)+` OR ST_AsBinary(t.geometry) <> ST_AsBinary(l.geometry) OR NOT coalesce(t.extra, '{}') @> coalesce(l.extra, '{}'))`,
+		l.spec.Client, l.site, l.id)
+	if err != nil {
+		return err
+	}
+	all := `match_key, row_digest, extra, geometry, repair, geometry_as_read, ` + strings.Join(targetColumns, ", ")
+	added, err := l.tx.Exec(ctx, `
+		INSERT INTO targets (client_id, site_id, import_id, changed_by, `+all+`)
+		SELECT $1, $2, $3, actor(), `+all+` FROM load_targets ORDER BY record
+		ON CONFLICT (client_id, site_id, match_key) DO NOTHING`,
+		l.spec.Client, l.site, l.id)
+	if err != nil {
+		return err
+	}
+	var staged int64
+	if err := l.tx.QueryRow(ctx, `SELECT count(*), count(repair) FROM load_targets`).Scan(&staged, &c.Repaired); err != nil {
+		return err
+	}
+	c.Added, c.Updated = added.RowsAffected(), updated.RowsAffected()
+	c.Unchanged = staged - c.Added - c.Updated
+	return nil
+}
+
+// repair mends invalid geometry by one rule: the structure method of
+// ST_MakeValid (outer rings are united, holes taken away), keeping only parts
+// of the dimension that came. What is left empty is held. The geometry as read
+// is kept beside the mended one.
+func (l *loader) repair(ctx context.Context) error {
+	_, err := l.tx.Exec(ctx, `
+		UPDATE load_targets SET repair = ST_IsValidReason(geometry), geometry_as_read = geometry,
+			geometry = ST_CollectionExtract(ST_MakeValid(geometry, 'method=structure keepcollapsed=false'), ST_Dimension(geometry) + 1)
+		WHERE ST_Dimension(geometry) > 0 AND NOT ST_IsValid(geometry)`)
+	if err != nil {
+		return err
+	}
+	_, err = l.tx.Exec(ctx, `
+		INSERT INTO quarantine (client_id, site_id, import_id, role, file_name, record, field, reason, row_text, row_format)
+		SELECT $1, $2, $3, $4, $5, record, 'geometry', format('the shape covers no ground and cannot be repaired: %s', repair), row_text, $6
+		FROM load_targets WHERE repair IS NOT NULL AND ST_IsEmpty(geometry)
+		`+onHeldAlready,
+		l.spec.Client, l.site, l.id, l.spec.Role, l.spec.FileName, l.spec.Format)
+	if err != nil {
+		return err
+	}
+	gone, err := l.tx.Exec(ctx, `DELETE FROM load_targets WHERE repair IS NOT NULL AND ST_IsEmpty(geometry)`)
+	l.held += gone.RowsAffected()
+	return err
+}

@@ -1,0 +1,233 @@
+package postgres
+
+import (
+	"context"
+	"slices"
+	"strings"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+// treeColumns are the columns a tree import can bring, in the order they are
+// copied. Those after the key may be left alone by an import that lacks them.
+var treeColumns = []string{
+	"source_id", "tag", "species", "common_name", "status", "dbh_m", "stems",
+	"height_m", "crown_radius_m", "condition", "planted_year",
+}
+
+const treeStage = `
+	record bigint, match_key text COLLATE "C", row_digest bigint, extra jsonb, geometry geometry(Point, 4326),
+	source_id text COLLATE "C", tag text COLLATE "C", species text, common_name text, status text, dbh_m double precision, stems smallint,
+	height_m double precision, crown_radius_m double precision, condition text, planted_year smallint`
+
+// beginTrees decides whether trees can go straight in, and sets aside what
+// would slow that down.
+func (l *loader) beginTrees(ctx context.Context) error {
+	var empty, siteEmpty bool
+	err := l.tx.QueryRow(ctx, `
+		SELECT NOT EXISTS (SELECT FROM trees), NOT EXISTS (SELECT FROM trees WHERE client_id = $1 AND site_id = $2)`,
+		l.spec.Client, l.site).Scan(&empty, &siteEmpty)
+	if err != nil {
+		return err
+	}
+	if !empty {
+		return l.stage(ctx, "load_trees", treeStage)
+	}
+	// Wait for no reader: if somebody is at the empty table just now, take the
+	// other road.
+	_, err = l.tx.Exec(ctx, `SAVEPOINT straight_in; SET LOCAL lock_timeout = '500ms'; LOCK TABLE trees IN ACCESS EXCLUSIVE MODE; SET LOCAL lock_timeout = 0`)
+	if err != nil {
+		if _, back := l.tx.Exec(ctx, `ROLLBACK TO straight_in`); back != nil {
+			return back
+		}
+		return l.stage(ctx, "load_trees", treeStage)
+	}
+	l.direct = true
+	// A table truncated in the same transaction is written without WAL where
+	// wal_level is minimal.
+	_, err = l.tx.Exec(ctx, `
+		ALTER TABLE cuts DROP CONSTRAINT cuts_client_id_tree_id_fkey;
+		ALTER TABLE visits DROP CONSTRAINT visits_client_id_tree_id_fkey;
+		TRUNCATE trees;
+		ALTER TABLE trees DROP CONSTRAINT trees_match, DROP CONSTRAINT trees_pkey, DROP CONSTRAINT trees_site;
+		DROP INDEX trees_tag, trees_geometry;
+		ALTER TABLE trees DISABLE TRIGGER USER`)
+	return err
+}
+
+// restoreTrees puts back what beginTrees set aside.
+func (l *loader) restoreTrees(ctx context.Context) error {
+	for _, statement := range []string{
+		`ALTER TABLE trees ADD CONSTRAINT trees_pkey PRIMARY KEY (client_id, tree_id)`,
+		`ALTER TABLE trees ADD CONSTRAINT trees_match UNIQUE (client_id, site_id, match_key)`,
+		`CREATE INDEX trees_tag ON trees (client_id, site_id, tag)`,
+		`CREATE INDEX trees_geometry ON trees USING gist (geometry)`,
+		`ALTER TABLE trees ADD CONSTRAINT trees_site FOREIGN KEY (client_id, site_id) REFERENCES sites`,
+		`ALTER TABLE cuts ADD CONSTRAINT cuts_client_id_tree_id_fkey FOREIGN KEY (client_id, tree_id) REFERENCES trees ON DELETE CASCADE`,
+		`ALTER TABLE visits ADD CONSTRAINT visits_client_id_tree_id_fkey FOREIGN KEY (client_id, tree_id) REFERENCES trees ON DELETE CASCADE`,
+		`ALTER TABLE trees ENABLE TRIGGER USER`,
+		`ANALYZE trees`,
+	} {
+		if _, err := l.tx.Exec(ctx, statement); err != nil {
+			return err
+		}
+	}
+	_, err := l.tx.Exec(ctx, `INSERT INTO touched (client_id, site_id, collection, rows) VALUES ($1, $2, 'trees', $3)`, l.spec.Client, l.site, l.added)
+	return err
+}
+
+// Trees copies a batch of trees and the cuts inside them.
+func (l *loader) Trees(ctx context.Context, rows []inventory.TreeRow) error {
+	l.buf.reset()
+	for i := range rows {
+		if l.direct {
+			l.buf.row(8 + len(treeColumns))
+			l.buf.int32(int32(l.spec.Client))
+			l.buf.int64(int64(l.site))
+			l.buf.int64(int64(l.id))
+			l.buf.text(l.spec.Actor)
+		} else {
+			l.buf.row(5 + len(treeColumns))
+			l.buf.int64(rows[i].Record)
+		}
+		l.treeRow(&rows[i])
+	}
+	target := `load_trees`
+	if l.direct {
+		target = `trees (client_id, site_id, import_id, changed_by, match_key, row_digest, extra, geometry, ` + strings.Join(treeColumns, ", ") + `)`
+		l.added += int64(len(rows))
+	}
+	if err := l.copyIn(ctx, target); err != nil {
+		return err
+	}
+	var cuts []inventory.CutRow
+	for i := range rows {
+		cuts = append(cuts, rows[i].Cuts...)
+	}
+	if len(cuts) == 0 {
+		return nil
+	}
+	return l.Cuts(ctx, cuts)
+}
+
+func (l *loader) treeRow(r *inventory.TreeRow) {
+	w, t := &l.buf, &r.Tree
+	w.text(r.Key)
+	w.int64(int64(r.Digest))
+	w.json(r.Extra)
+	w.point(t.Point)
+	w.textOrNull(t.SourceID)
+	w.textOrNull(t.Tag)
+	w.textOrNull(t.Species)
+	w.textOrNull(t.CommonName)
+	w.text(string(t.Status))
+	w.float64OrNull(t.DBH)
+	w.int16OrNull(t.Stems)
+	w.float64OrNull(t.Height)
+	w.float64OrNull(t.CrownRadius)
+	w.textOrNull(t.Condition)
+	w.int16OrNull(t.PlantedYear)
+}
+
+func (l *loader) mergeTrees(ctx context.Context, c *inventory.Counts) error {
+	if l.direct {
+		if err := l.restoreTrees(ctx); err != nil {
+			return err
+		}
+		c.Added = l.added
+	} else if err := l.mergeStagedTrees(ctx, c); err != nil {
+		return err
+	}
+	if !l.staged["load_cuts"] {
+		return nil
+	}
+	return l.mergeCuts(ctx, &c.CutsAdded, &c.CutsUpdated, &c.CutsUnchanged)
+}
+
+// mergeStagedTrees matches on the key, then on the tag where one of the two
+// sides has no source id, and changes only the columns the file gives.
+func (l *loader) mergeStagedTrees(ctx context.Context, c *inventory.Counts) error {
+	given := l.given(treeColumns)
+	statements := []string{
+		`ANALYZE load_trees`,
+		`CREATE TEMP TABLE load_match ON COMMIT DROP AS
+		 SELECT l.record, t.tree_id FROM load_trees l
+		 JOIN trees t ON t.client_id = $1 AND t.site_id = $2 AND t.match_key = l.match_key`,
+		`INSERT INTO load_match
+		 SELECT l.record, min(t.tree_id) FROM load_trees l
+		 JOIN trees t ON t.client_id = $1 AND t.site_id = $2 AND t.tag = l.tag
+		 WHERE (t.source_id IS NULL OR l.source_id IS NULL)
+		   AND NOT EXISTS (SELECT FROM load_match m WHERE m.record = l.record)
+		   AND NOT EXISTS (SELECT FROM load_match m WHERE m.tree_id = t.tree_id)
+		 GROUP BY l.record HAVING count(*) = 1`,
+		`ANALYZE load_match`,
+	}
+	for _, s := range statements {
+		var args []any
+		if strings.Contains(s, "$1") {
+			args = []any{l.spec.Client, l.site}
+		}
+		if _, err := l.tx.Exec(ctx, s, args...); err != nil {
+			return err
+		}
+	}
+	updated, err := l.tx.Exec(ctx, `
+		UPDATE trees t SET `+assignments(given)+`, geometry = l.geometry, row_digest = l.row_digest, import_id = $2,
+			extra = nullif(coalesce(t.extra, '{}') || coalesce(l.extra, '{}'), '{}'),
+			match_key = CASE WHEN l.source_id IS NOT NULL THEN l.match_key ELSE t.match_key END
+		FROM load_trees l JOIN load_match m USING (record)
+		WHERE t.client_id = $1 AND t.tree_id = m.tree_id AND t.row_digest IS DISTINCT FROM l.row_digest
+		  AND (`+differences(given)+` OR NOT t.geometry ~= l.geometry OR NOT coalesce(t.extra, '{}') @> coalesce(l.extra, '{}'))`,
+		l.spec.Client, l.id)
+	if err != nil {
+		return err
+	}
+	var matched int64
+	if err := l.tx.QueryRow(ctx, `SELECT count(*) FROM load_match`).Scan(&matched); err != nil {
+		return err
+	}
+	all := `match_key, row_digest, extra, geometry, ` + strings.Join(treeColumns, ", ")
+	added, err := l.tx.Exec(ctx, `
+		INSERT INTO trees (client_id, site_id, import_id, changed_by, `+all+`)
+		SELECT $1, $2, $3, actor(), `+all+` FROM load_trees l
+		WHERE NOT EXISTS (SELECT FROM load_match m WHERE m.record = l.record) ORDER BY record`,
+		l.spec.Client, l.site, l.id)
+	if err != nil {
+		return err
+	}
+	c.Added, c.Updated = added.RowsAffected(), updated.RowsAffected()
+	c.Unchanged = matched - c.Updated
+	return nil
+}
+
+// given returns those of columns that the import's file has.
+func (l *loader) given(columns []string) []string {
+	var out []string
+	for _, c := range columns {
+		if slices.Contains(l.spec.Columns, c) {
+			out = append(out, c)
+		}
+	}
+	if len(out) == 0 {
+		return columns[:1]
+	}
+	return out
+}
+
+// assignments and differences write "c = l.c" and "t.c IS DISTINCT FROM l.c"
+// for columns, which are always names of ours.
+func assignments(columns []string) string {
+	parts := make([]string, len(columns))
+	for i, c := range columns {
+		parts[i] = c + " = l." + c
+	}
+	return strings.Join(parts, ", ")
+}
+
+func differences(columns []string) string {
+	parts := make([]string, len(columns))
+	for i, c := range columns {
+		parts[i] = "t." + c + " IS DISTINCT FROM l." + c
+	}
+	return strings.Join(parts, " OR ")
+}

@@ -1,0 +1,214 @@
+package postgres
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"runtime"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"golang.org/x/sync/errgroup"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/ranking"
+)
+
+// Recompute works out the exposure of every standing tree of a site and puts
+// the result in force as a new generation, in one transaction.
+//
+// Targets are kept in memory stripe by stripe; trees, their cuts and visits
+// stream past them in the order of their ids, from one snapshot, and the
+// results stream back by COPY. Memory follows the targets of a stripe, not the
+// number of trees.
+func (db *DB) Recompute(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (inventory.Run, error) {
+	r := &recompute{db: db, site: site, profile: p, asOf: asOf}
+	r.run = inventory.Run{ProfileName: p.Name, ProfileDigest: p.Digest, AsOf: asOf}
+	err := db.inTx(ctx, pgx.TxOptions{}, func(write pgx.Tx) error {
+		return r.do(ctx, write)
+	})
+	return r.run, err
+}
+
+type recompute struct {
+	db       *DB
+	site     inventory.Site
+	profile  *profile.Profile
+	asOf     time.Time
+	snapshot string
+	run      inventory.Run
+}
+
+func (r *recompute) do(ctx context.Context, write pgx.Tx) error {
+	// Two runs of one site would write the same generation.
+	if _, err := write.Exec(ctx, `SET LOCAL statement_timeout = 0`); err != nil {
+		return err
+	}
+	err := write.QueryRow(ctx, `SELECT generation + 1 FROM sites WHERE client_id = $1 AND site_id = $2 FOR NO KEY UPDATE`,
+		r.site.Client, r.site.ID).Scan(&r.run.Generation)
+	if err != nil {
+		return err
+	}
+	read, err := r.db.pool.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
+	if err != nil {
+		return err
+	}
+	defer read.Rollback(context.WithoutCancel(ctx))
+	if err := read.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&r.snapshot); err != nil {
+		return err
+	}
+	var touched []int64
+	if err := read.QueryRow(ctx, `SELECT coalesce(array_agg(touched_id), '{}') FROM touched WHERE client_id = $1 AND site_id = $2`,
+		r.site.Client, r.site.ID).Scan(&touched); err != nil {
+		return err
+	}
+	stripes, err := r.stripes(ctx, read)
+	if err != nil {
+		return err
+	}
+	for _, s := range stripes {
+		if err := r.stripe(ctx, read, write, s); err != nil {
+			return err
+		}
+	}
+	return r.swap(ctx, write, touched)
+}
+
+// swap puts the new generation in force and lets the old one go.
+func (r *recompute) swap(ctx context.Context, write pgx.Tx, touched []int64) error {
+	for _, s := range []struct {
+		sql  string
+		args []any
+	}{
+		{`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, []any{r.site.Client, touched}},
+		{`UPDATE sites SET generation = $3 WHERE client_id = $1 AND site_id = $2`, []any{r.site.Client, r.site.ID, r.run.Generation}},
+		{`DELETE FROM exposures WHERE client_id = $1 AND site_id = $2 AND generation < $3`, []any{r.site.Client, r.site.ID, r.run.Generation}},
+	} {
+		if _, err := write.Exec(ctx, s.sql, s.args...); err != nil {
+			return err
+		}
+	}
+	return write.QueryRow(ctx, `
+		INSERT INTO runs (client_id, site_id, generation, profile_name, profile_digest, as_of, trees, targets, overlap_count)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING computed_at`,
+		r.site.Client, r.site.ID, r.run.Generation, r.run.ProfileName, r.run.ProfileDigest, r.asOf,
+		r.run.Trees, r.run.Targets, r.run.Overlaps).Scan(&r.run.ComputedAt)
+}
+
+// stripe computes the trees of one stripe.
+func (r *recompute) stripe(ctx context.Context, read, write pgx.Tx, s stripe) error {
+	targets := ranking.NewStripe(r.profile, r.asOf)
+	if err := r.readTargets(ctx, read, s, targets); err != nil {
+		return err
+	}
+	targets.Build()
+	r.run.Targets += int64(targets.Targets())
+
+	g, ctx := errgroup.WithContext(ctx)
+	workers := max(1, runtime.GOMAXPROCS(0))
+	toCompute := make(chan *work, workers)
+	inOrder := make(chan *work, 4*workers)
+	results := make(chan []byte, workers)
+	facts := &factStream{recompute: r, stripe: s}
+	g.Go(func() error {
+		defer close(toCompute)
+		defer close(inOrder)
+		return facts.read(ctx, g, read, func(w *work) error { return send(ctx, w, toCompute, inOrder) })
+	})
+	for range workers {
+		c := &computer{recompute: r, assessor: targets.NewAssessor()}
+		g.Go(func() error {
+			for w := range toCompute {
+				out, err := c.compute(w)
+				if err != nil {
+					return err
+				}
+				w.result <- out
+			}
+			return nil
+		})
+	}
+	g.Go(func() error {
+		defer close(results)
+		for w := range inOrder {
+			select {
+			case out := <-w.result:
+				r.run.Trees += out.trees
+				r.run.Overlaps += out.overlaps
+				select {
+				case results <- out.rows:
+				case <-ctx.Done():
+					return ctx.Err()
+				}
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}
+		return nil
+	})
+	g.Go(func() error {
+		_, err := write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: results}, "COPY exposures ("+exposureColumns+") FROM STDIN BINARY")
+		return err
+	})
+	return g.Wait()
+}
+
+// send hands work to whoever computes it and to whoever waits for it in order.
+func send(ctx context.Context, w *work, to ...chan<- *work) error {
+	for _, c := range to {
+		select {
+		case c <- w:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+	return nil
+}
+
+// chunkReader reads chunks as one stream between the header and the trailer of
+// a COPY.
+type chunkReader struct {
+	ctx    context.Context
+	chunks <-chan []byte
+	rest   []byte
+	state  int
+}
+
+func (c *chunkReader) Read(p []byte) (int, error) {
+	for len(c.rest) == 0 {
+		switch c.state {
+		case 0:
+			c.rest, c.state = copyHeader, 1
+		case 1:
+			chunk, ok := <-c.chunks
+			if !ok {
+				// A stream cut short by a failure elsewhere must not look complete.
+				if err := c.ctx.Err(); err != nil {
+					return 0, err
+				}
+				c.rest, c.state = copyTrailer, 2
+				continue
+			}
+			c.rest = chunk
+		default:
+			return 0, io.EOF
+		}
+	}
+	n := copy(p, c.rest)
+	c.rest = c.rest[n:]
+	return n, nil
+}
+
+// attach opens a transaction that sees what the reading one sees.
+func (r *recompute) attach(ctx context.Context) (pgx.Tx, error) {
+	tx, err := r.db.pool.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
+	if err != nil {
+		return nil, err
+	}
+	if _, err := tx.Exec(ctx, fmt.Sprintf(`SET TRANSACTION SNAPSHOT '%s'`, r.snapshot)); err != nil {
+		tx.Rollback(context.WithoutCancel(ctx))
+		return nil, err
+	}
+	return tx, nil
+}

@@ -1,0 +1,70 @@
+package profile
+
+import (
+	"fmt"
+	"reflect"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+// validate checks what the YAML decoder cannot: that every number is there and
+// sourced, that names refer to something, and that thresholds are in order.
+func (p *Profile) validate() error {
+	if p.Name == "" || p.Version < 1 {
+		return fmt.Errorf("name and version (1 or more) must be given")
+	}
+	for _, part := range []struct {
+		name string
+		of   any
+	}{{"sizing", p.Sizing}, {"screening", p.Screening}, {"weights", p.Weights}, {"occupancy", p.Occupancy}} {
+		if err := numbersGiven(part.name, reflect.ValueOf(part.of)); err != nil {
+			return err
+		}
+	}
+	t := p.Targets
+	t.Kinds = nil
+	if err := numbersGiven("targets", reflect.ValueOf(t)); err != nil {
+		return err
+	}
+	for kind, k := range p.Targets.Kinds {
+		if kind.KindIndex() < 0 {
+			return fmt.Errorf("targets.kinds.%s: no such kind of target, expected one of %v", kind, inventory.TargetKinds)
+		}
+		if _, ok := p.Weeks[k.Week]; !ok {
+			return fmt.Errorf("targets.kinds.%s.week: no week named %q, expected one of %v", kind, k.Week, p.WeekNames())
+		}
+	}
+	for _, kind := range inventory.TargetKinds {
+		if _, ok := p.Targets.Kinds[kind]; !ok {
+			return fmt.Errorf("targets.kinds.%s is missing", kind)
+		}
+	}
+	o := p.Occupancy
+	if !(o.Constant.Value > o.Frequent.Value && o.Frequent.Value > o.Occasional.Value) {
+		return fmt.Errorf("occupancy: constant must be above frequent and frequent above occasional")
+	}
+	return nil
+}
+
+// numbersGiven walks a struct and asks every Number in it for its source.
+func numbersGiven(path string, v reflect.Value) error {
+	if n, ok := v.Interface().(Number); ok {
+		if !n.Set() {
+			return fmt.Errorf("%s is missing or has no source (write 'assumption' where there is none)", path)
+		}
+		if n.Value < 0 {
+			return fmt.Errorf("%s: %v is negative", path, n.Value)
+		}
+		return nil
+	}
+	if v.Kind() != reflect.Struct {
+		return nil
+	}
+	for i := range v.NumField() {
+		name := v.Type().Field(i).Tag.Get("yaml")
+		if err := numbersGiven(path+"."+name, v.Field(i)); err != nil {
+			return err
+		}
+	}
+	return nil
+}

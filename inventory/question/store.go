@@ -1,0 +1,34 @@
+// Package question holds one file for each thing that can be asked: it loads
+// through a small store interface, calls the pure computation, and returns an
+// answer. The commands and the service ask the same questions here.
+package question
+
+import (
+	"context"
+	"time"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/ranking"
+)
+
+// ExposureStore keeps computed exposures.
+type ExposureStore interface {
+	// GetRun returns the run in force, and whether nothing was edited since. It
+	// fails with NotFound where there has been none.
+	GetRun(ctx context.Context, site inventory.Site) (run inventory.Run, fresh bool, err error)
+	// Recompute works out all exposures of a site and puts them in force.
+	Recompute(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (inventory.Run, error)
+}
+
+// RankStore orders computed trees.
+type RankStore interface {
+	ExposureStore
+	Rank(ctx context.Context, q ranking.Query) (list []ranking.Row, total int, err error)
+}
+
+// TreeStore finds one tree and what is about it.
+type TreeStore interface {
+	FindTreeFacts(ctx context.Context, site inventory.Site, tag string) ([]ranking.Facts, error)
+	FindTargetsNear(ctx context.Context, site inventory.Site, west, south, east, north float64) ([]inventory.Target, error)
+}

@@ -1,0 +1,146 @@
+package ranking
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/paulmach/orb"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/exposure"
+)
+
+// Query asks for trees in order.
+type Query struct {
+	Client inventory.ClientID
+	Site   inventory.SiteID
+	Over   []inventory.TargetKind // over any of these; empty for any place or none
+	Cuts   []inventory.CutKind    // carrying any of these cuts; empty for any tree
+	Since  int                    // the cut made in this year or later; 0 for any
+	By     By
+	Limit  int // 0 for all
+}
+
+// Row is one tree in its place.
+type Row struct {
+	Rank       int
+	Tree       inventory.TreeID
+	Tag        string
+	SourceID   string
+	Species    string
+	CommonName string
+	Point      orb.Point
+
+	Over   []Under                // under the crown and the limbs, the busiest first
+	Within []inventory.TargetKind // within reach of the whole tree
+	Count  exposure.Count         // under the part over the most, mean of the week
+	Week   exposure.WeekSummary
+
+	Cuts       []inventory.Cut // those that were asked for, or all that weaken
+	Likelihood string          // of the part that weighs most
+	Part       string
+	Rule       string // "judged", or the rule that inferred it
+	Stale      bool
+
+	Harm, HarmPeople, HarmProperty float64
+	Rating                         string
+
+	DBH                             inventory.Opt[float64]
+	Height, CrownRadius             float64
+	HeightEstimated, CrownEstimated bool
+}
+
+// HoursPerYear is 365 days of 24 hours.
+const HoursPerYear = 8760
+
+// PersonHours returns the hours that people spend under the tree in a year.
+func (r *Row) PersonHours() float64 { return r.Count.Persons() * HoursPerYear }
+
+// Inferred reports whether a rule, not a person, gave the likelihood.
+func (r *Row) Inferred() bool { return r.Rule != judged }
+
+const judged = "judged"
+
+// Reason says in one line of figures why the tree stands where it does.
+func (r *Row) Reason() string {
+	var parts []string
+	if len(r.Over) == 0 {
+		parts = append(parts, "over nothing recorded")
+	} else {
+		over := make([]string, len(r.Over))
+		for i, u := range r.Over {
+			over[i] = u.String()
+		}
+		parts = append(parts, "over "+strings.Join(over, ", "))
+	}
+	parts = append(parts, fmt.Sprintf("%.3g people and %.3g vehicles on average, %.3g people in the busiest hour (%s)",
+		r.Count.Persons(), r.Count.Vehicles, r.Week.Busiest, HourName(r.Week.BusiestHour)))
+	failure := fmt.Sprintf("failure of %s %s", thePart(r.Part), r.Likelihood)
+	if r.Inferred() {
+		failure += ", inferred: " + r.Rule
+	} else {
+		failure += ", judged on a visit"
+		if r.Stale {
+			failure += " that is out of date"
+		}
+	}
+	if cuts := r.CutSummary(); cuts != "" {
+		failure += " (" + cuts + ")"
+	}
+	parts = append(parts, failure)
+	if r.CrownEstimated {
+		parts = append(parts, fmt.Sprintf("crown radius %.1f m estimated", r.CrownRadius))
+	}
+	return strings.Join(parts, "; ")
+}
+
+func thePart(part string) string {
+	if part == exposure.Limb.String() {
+		return "a limb"
+	}
+	return "the " + part
+}
+
+// CutSummary says in short which cuts matter: "topped 2012, 2015; 2 stubs".
+func (r *Row) CutSummary() string {
+	var kinds []inventory.CutKind
+	years := make(map[inventory.CutKind][]string)
+	for _, c := range r.Cuts {
+		if _, ok := years[c.Kind]; !ok {
+			kinds = append(kinds, c.Kind)
+		}
+		year := "?"
+		if y, ok := c.MadeYear(); ok {
+			year = fmt.Sprint(y)
+		}
+		if list := years[c.Kind]; len(list) == 0 || list[len(list)-1] != year {
+			years[c.Kind] = append(list, year)
+		}
+	}
+	parts := make([]string, len(kinds))
+	for i, k := range kinds {
+		word := string(k)
+		if k == inventory.CutTopping {
+			word = "topped"
+		}
+		parts[i] = word + " " + strings.Join(years[k], ", ")
+	}
+	return strings.Join(parts, "; ")
+}
+
+// LastTopped returns the year of the latest topping among the cuts.
+func (r *Row) LastTopped() inventory.Opt[int] {
+	var last inventory.Opt[int]
+	for _, c := range r.Cuts {
+		if y, ok := c.MadeYear(); ok && c.Kind == inventory.CutTopping && (!last.OK || y > last.V) {
+			last = inventory.Some(y)
+		}
+	}
+	return last
+}
+
+// HourName names an hour of the week: "Mon 08:00".
+func HourName(hour int) string {
+	days := [...]string{"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"}
+	return fmt.Sprintf("%s %02d:00", days[hour/24%7], hour%24)
+}
