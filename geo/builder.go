@@ -146,6 +146,9 @@ func (b *Builder) split(ref int32, ring []orb.Point, limit, tiny span) {
 		return
 	}
 	e := boxOf(ring)
+	if e.minX == e.maxX || e.minY == e.maxY {
+		return // only edges to and fro along a cut
+	}
 	width, height := (e.maxX-e.minX)/limit.lon, (e.maxY-e.minY)/limit.lat
 	crowded := len(ring) > ringCorners && (e.maxX-e.minX > tiny.lon || e.maxY-e.minY > tiny.lat)
 	if !crowded && width <= 1 && height <= 1 {

@@ -23,10 +23,6 @@ func (b box) meets(o box) bool {
 	return b.minX <= o.maxX && b.maxX >= o.minX && b.minY <= o.maxY && b.maxY >= o.minY
 }
 
-func (b box) within(o box) bool {
-	return b.minX >= o.minX && b.maxX <= o.maxX && b.minY >= o.minY && b.maxY <= o.maxY
-}
-
 // unwrap copies positions with longitudes made continuous, so that a line
 // across the antimeridian does not go round the world: each step is taken the
 // short way. It then moves the whole by full turns to lie nearest to lon. The

@@ -25,6 +25,7 @@ type converter struct {
 	values []source.Value // of the record at hand, alongside fields
 	salt   uint64         // of the mapping, so that a new mapping is a new digest
 	year   int            // this year; nothing was cut later
+	layer  string         // of the targets
 
 	// Columns come in the same order record after record; at remembers which
 	// field each place went to last time.
@@ -88,6 +89,9 @@ func (c *converter) columns() []string {
 	}
 	if _, ok := c.byName["dbh"]; ok && c.role == inventory.RoleTrees {
 		out = append(out, "stems")
+	}
+	if c.role == inventory.RoleTargets {
+		out = append(out, "layer")
 	}
 	if _, ok := c.byName["kind"]; ok && c.role == inventory.RoleCuts {
 		out = append(out, "given_kind")

@@ -108,8 +108,9 @@ func (m Mapping) names() []string {
 	return names
 }
 
-// Lines writes the mapping as the lines a person reads before loading.
-func (m Mapping) Lines(role inventory.Role) []string {
+// Lines writes the mapping as the lines a person reads before loading, those
+// that were not given marked as guessed.
+func (m Mapping) Lines(role inventory.Role, given Mapping) []string {
 	var out []string
 	for _, f := range fieldsOf(role) {
 		r, ok := m[f.Name]
@@ -121,10 +122,13 @@ func (m Mapping) Lines(role inventory.Role) []string {
 			line = fmt.Sprintf("%s = %s", f.Name, r.Value)
 		}
 		if r.Unit != "" {
-			line += " in " + r.Unit
+			line += ", unit " + r.Unit
 		}
 		if len(r.Values) > 0 {
 			line += fmt.Sprintf(" (%d words translated)", len(r.Values))
+		}
+		if _, ok := given[f.Name]; !ok {
+			line += " (guessed)"
 		}
 		out = append(out, line)
 	}
@@ -152,13 +156,27 @@ func fieldNames(role inventory.Role) []string {
 // never guesses a unit: a column whose name does not tell it is returned in
 // unclear, with the fields it may be meant for.
 func Guess(role inventory.Role, columns []string) (m Mapping, unclear []string) {
+	return GuessRest(role, columns, nil)
+}
+
+// GuessRest is Guess for the fields and columns that given does not name.
+func GuessRest(role inventory.Role, columns []string, given Mapping) (m Mapping, unclear []string) {
 	m = make(Mapping)
+	var free []string
+	for _, c := range columns {
+		if !given.uses(c) {
+			free = append(free, c)
+		}
+	}
 	for _, f := range fieldsOf(role) {
+		if _, ok := given[f.Name]; ok {
+			continue
+		}
 		for _, name := range append([]string{f.Name}, f.Also...) {
 			if _, done := m[f.Name]; done {
 				break
 			}
-			guessField(m, &unclear, f, name, columns)
+			guessField(m, &unclear, f, name, free)
 		}
 	}
 	return m, unclear

@@ -50,7 +50,7 @@ func readmitAlike(ctx context.Context, store inventory.ImportStore, rows []inven
 	if o.MaxKM < 0 {
 		o.MaxKM = how.MaxKM
 	}
-	o.Where = how.Where
+	o.Where, o.Layer = how.Where, how.Layer
 	var text bytes.Buffer
 	if rows[0].Format == FormatCSV {
 		text.WriteString(how.Header + "\n")

@@ -215,6 +215,7 @@ func (c *converter) target(raw *source.Raw, rec *source.Record) (inventory.Targe
 	if err := geo.CheckGeometry(t.Geometry); err != nil {
 		return r, &source.Problem{Field: "geometry", Reason: err.Error()}
 	}
+	r.Repair, t.Layer = rec.Repair, c.layer
 	t.SourceID, t.Name = s.text("source_id"), s.text("name")
 	if t.SourceID == "" && rec.ID.Kind != source.Null {
 		if _, mapped := c.byName["source_id"]; !mapped {
@@ -229,9 +230,9 @@ func (c *converter) target(raw *source.Raw, rec *source.Record) (inventory.Targe
 	t.VehiclesPerDay, t.Speed = s.number("vehicles_per_day"), s.number("speed")
 	t.Stalls, t.ShareOccupied, t.TurnoverPerDay = s.number("stalls"), s.number("share_occupied"), s.number("turnover_per_day")
 	t.Hours, t.PeopleSheltered = s.text("hours"), s.yesNo("sheltered")
-	r.Key = shapeKey(t.Geometry)
+	r.Key = t.Layer + "/" + shapeKey(t.Geometry)
 	if t.SourceID != "" {
-		r.Key = t.SourceID
+		r.Key = t.Layer + "/id:" + t.SourceID
 	}
 	return r, s.problem
 }

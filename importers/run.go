@@ -9,6 +9,7 @@
 package importers
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -16,6 +17,7 @@ import (
 	"hash/maphash"
 	"io"
 	"runtime"
+	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -29,8 +31,12 @@ type Options struct {
 	Site     string
 	TimeZone string
 	Role     inventory.Role
-	Mapping  Mapping
-	Where    []Where
+	// Layer names the source layer of targets: ids are unique within it, so that
+	// two layers may both have an object 1. Importing it again under the same name
+	// updates it.
+	Layer   string
+	Mapping Mapping
+	Where   []Where
 	// MaxKM is how far from the middle of the site, or of the file's beginning,
 	// a point may lie before it is held as astray, kilometres; 0 sets no limit.
 	MaxKM   float64
@@ -51,6 +57,7 @@ type kept struct {
 	Where  []Where     `json:"where,omitempty"`
 	Header string      `json:"header,omitempty"`
 	MaxKM  float64     `json:"max_km"`
+	Layer  string      `json:"layer,omitempty"`
 	Open   OpenOptions `json:"coordinates"`
 }
 
@@ -93,7 +100,7 @@ func Run(ctx context.Context, store inventory.ImportStore, f *File, o Options) (
 			return inventory.Counts{}, inventory.Errorf(inventory.Invalid, "--where %s: the file has no such column", w.Column)
 		}
 	}
-	how, err := json.Marshal(kept{Fields: o.Mapping, Where: o.Where, Header: f.Header, MaxKM: o.MaxKM, Open: f.open})
+	how, err := json.Marshal(kept{Fields: o.Mapping, Where: o.Where, Header: f.Header, MaxKM: o.MaxKM, Layer: o.Layer, Open: f.open})
 	if err != nil {
 		return inventory.Counts{}, err
 	}
@@ -160,6 +167,7 @@ func (r *run) flow(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		conv.layer = r.options.Layer
 		parser := r.file.src.NewParser()
 		g.Go(func() error {
 			for b := range toParse {
@@ -237,11 +245,29 @@ func (r *run) convert(conv *converter, parser source.Parser, raws []source.Raw) 
 			res.leftOut++
 			continue
 		}
+		if p := unstorable(raw, &rec); p != nil {
+			res.hold(raw, p)
+			continue
+		}
 		if p := r.one(conv, raw, &rec, &res); p != nil {
 			res.hold(raw, p)
 		}
 	}
 	return res
+}
+
+// unstorable finds the one character that no database text can hold. Only a
+// record whose bytes show it is looked at closely.
+func unstorable(raw *source.Raw, rec *source.Record) *source.Problem {
+	if !bytes.Contains(raw.Text, []byte(`\u0000`)) && bytes.IndexByte(raw.Text, 0) < 0 {
+		return nil
+	}
+	for i := range rec.Fields {
+		if f := &rec.Fields[i]; strings.Contains(f.Value.Text+f.Name, "\x00") || f.Value.Kind == source.JSON && strings.Contains(f.Value.Text, `\u0000`) {
+			return &source.Problem{Field: strings.ReplaceAll(f.Name, "\x00", ""), Reason: "the text holds the character NUL: take it out"}
+		}
+	}
+	return nil
 }
 
 // one makes the row of one record.
@@ -352,7 +378,7 @@ func (r *run) holdRepeated(res *result) {
 
 // unnamed reports whether a key was made from the place or shape of a record.
 func unnamed(key string) bool {
-	return len(key) > 3 && (key[:3] == "at:" || len(key) > 6 && key[:6] == "shape:")
+	return strings.HasPrefix(key, "at:") || strings.Contains(key, "/shape:")
 }
 
 func (res *result) recordOf(i int) int64 {

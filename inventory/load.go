@@ -56,6 +56,7 @@ type TreeRef struct {
 type TargetRow struct {
 	Row
 	Target
+	Repair string // what was mended in the shape while it was read
 }
 
 // Held is a record that cannot be used as it is, with the reason.

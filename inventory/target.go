@@ -52,6 +52,7 @@ type Occupancy struct {
 type Target struct {
 	ID       TargetID
 	Site     SiteID
+	Layer    string // the source layer; a source id is unique within it
 	SourceID string
 	Name     string
 	Kind     TargetKind

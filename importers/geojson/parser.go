@@ -150,6 +150,7 @@ func (p *Parser) members(c *cursor, rec *source.Record) members {
 
 func (p *Parser) geometry(c *cursor, rec *source.Record) {
 	from := c.i
+	p.shapes.holes = 0
 	shape, err := p.shapes.read(c, 1)
 	if err != nil {
 		c.i, c.level = from, 1
@@ -158,6 +159,9 @@ func (p *Parser) geometry(c *cursor, rec *source.Record) {
 		return
 	}
 	rec.Geometry = shape
+	if p.shapes.holes > 0 {
+		rec.Repair = fmt.Sprintf("%d holes of fewer than 4 positions left out", p.shapes.holes)
+	}
 }
 
 func (m *members) check() *source.Problem {

@@ -13,6 +13,7 @@ import (
 // shapeReader reads geometry objects (RFC 7946, 3.1) from valid JSON.
 type shapeReader struct {
 	points []orb.Point // the positions of the array being read
+	holes  int         // holes left out because they cover no ground
 }
 
 // maxLevels is how deep GeometryCollections may nest. RFC 7946 advises against
@@ -137,10 +138,21 @@ func (s *shapeReader) polygon(c *cursor) (orb.Polygon, error) {
 	var rings orb.Polygon
 	err := each(c, "ring", func(c *cursor) error {
 		ring, err := s.ring(c)
+		if few := tooFew(0); errors.As(err, &few) && len(rings) > 0 {
+			s.holes++ // a hole there and back takes nothing away
+			return nil
+		}
 		rings = append(rings, ring)
 		return err
 	})
 	return rings, err
+}
+
+// tooFew is the error of a ring that covers no ground: its number of positions.
+type tooFew int
+
+func (n tooFew) Error() string {
+	return fmt.Sprintf("the ring has %d positions; expected at least 4", int(n))
 }
 
 // ring reads a linear ring: closed, with four or more positions (RFC 7946,
@@ -154,7 +166,7 @@ func (s *shapeReader) ring(c *cursor) (orb.Ring, error) {
 		return nil, fmt.Errorf("the ring is not closed: it begins at %v and ends at %v; repeat its first position as its last", first, last)
 	}
 	if len(s.points) < 4 {
-		return nil, fmt.Errorf("the ring has %d positions; expected at least 4", len(s.points))
+		return nil, tooFew(len(s.points))
 	}
 	return append(orb.Ring(nil), s.points...), nil
 }

@@ -78,6 +78,9 @@ type Record struct {
 	// It is apart from Problem because cuts and visits need no geometry.
 	GeometryProblem *Problem
 	Fields          []Field
+	// Repair says what was mended in the geometry while reading it; empty where
+	// nothing was.
+	Repair string
 	// Problem is set where the record as a whole cannot be read.
 	Problem *Problem
 }

@@ -8,13 +8,13 @@ import (
 )
 
 var targetColumns = []string{
-	"source_id", "name", "kind", "people_per_hour", "people_present", "dwell_minutes", "vehicles_per_day", "speed_mps",
+	"layer", "source_id", "name", "kind", "people_per_hour", "people_present", "dwell_minutes", "vehicles_per_day", "speed_mps",
 	"stalls", "share_occupied", "turnover_per_day", "hours", "sheltered",
 }
 
 const targetStage = `
 	record bigint, match_key text COLLATE "C", row_digest bigint, extra jsonb, geometry geometry(Geometry, 4326), row_text text,
-	source_id text COLLATE "C", name text, kind text, people_per_hour double precision, people_present double precision,
+	layer text COLLATE "C", source_id text COLLATE "C", name text, kind text, people_per_hour double precision, people_present double precision,
 	dwell_minutes double precision, vehicles_per_day double precision, speed_mps double precision, stalls double precision,
 	share_occupied double precision, turnover_per_day double precision, hours text, sheltered boolean,
 	repair text, geometry_as_read geometry`
@@ -29,7 +29,7 @@ func (l *loader) Targets(ctx context.Context, rows []inventory.TargetRow) error 
 	for i := range rows {
 		r := &rows[i]
 		t := &r.Target
-		w.row(6 + len(targetColumns))
+		w.row(7 + len(targetColumns))
 		w.int64(r.Record)
 		w.text(r.Key)
 		w.int64(int64(r.Digest))
@@ -38,6 +38,8 @@ func (l *loader) Targets(ctx context.Context, rows []inventory.TargetRow) error 
 			return err
 		}
 		w.text(string(r.Text))
+		w.textOrNull(r.Repair)
+		w.textOrNull(t.Layer)
 		w.textOrNull(t.SourceID)
 		w.textOrNull(t.Name)
 		w.text(string(t.Kind))
@@ -49,7 +51,7 @@ func (l *loader) Targets(ctx context.Context, rows []inventory.TargetRow) error 
 		w.textOrNull(t.Hours)
 		w.boolOrNull(t.PeopleSheltered)
 	}
-	return l.copyIn(ctx, `load_targets (record, match_key, row_digest, extra, geometry, row_text, `+strings.Join(targetColumns, ", ")+`)`)
+	return l.copyIn(ctx, `load_targets (record, match_key, row_digest, extra, geometry, row_text, repair, `+strings.Join(targetColumns, ", ")+`)`)
 }
 
 // mergeTargets repairs, holds what cannot be repaired, and merges on the key.
@@ -98,7 +100,7 @@ func (l *loader) mergeTargets(ctx context.Context, c *inventory.Counts) error {
 // is kept beside the mended one.
 func (l *loader) repair(ctx context.Context) error {
 	_, err := l.tx.Exec(ctx, `
-		UPDATE load_targets SET repair = ST_IsValidReason(geometry), geometry_as_read = geometry,
+		UPDATE load_targets SET repair = concat_ws('; ', repair, ST_IsValidReason(geometry)), geometry_as_read = geometry,
 			geometry = ST_CollectionExtract(ST_MakeValid(geometry, 'method=structure keepcollapsed=false'), ST_Dimension(geometry) + 1)
 		WHERE ST_Dimension(geometry) > 0 AND NOT ST_IsValid(geometry)`)
 	if err != nil {

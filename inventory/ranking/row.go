@@ -61,44 +61,50 @@ func (r *Row) Inferred() bool { return r.Rule != judged }
 
 const judged = "judged"
 
+// HarmIndex is harm in thousandths: what would be struck in a thousand years if
+// the assumed chances were true. It orders trees.
+func (r *Row) HarmIndex() float64 { return r.Harm * 1000 }
+
 // Reason says in one line of figures why the tree stands where it does.
 func (r *Row) Reason() string {
-	var parts []string
+	b := &strings.Builder{}
+	fmt.Fprintf(b, "%s %s", r.Part, r.Likelihood)
+	switch {
+	case r.Inferred():
+		fmt.Fprintf(b, " (inferred: %s)", r.Rule)
+	case r.Stale:
+		b.WriteString(" (judged, visit out of date)")
+	default:
+		b.WriteString(" (judged)")
+	}
 	if len(r.Over) == 0 {
-		parts = append(parts, "over nothing recorded")
+		b.WriteString(", over nothing recorded")
 	} else {
-		over := make([]string, len(r.Over))
-		for i, u := range r.Over {
-			over[i] = u.String()
-		}
-		parts = append(parts, "over "+strings.Join(over, ", "))
+		fmt.Fprintf(b, ", over %s people on average and %s at %s, %s vehicles",
+			small(r.Count.Persons()), small(r.Week.Busiest), HourName(r.Week.BusiestHour), small(r.Count.Vehicles))
 	}
-	parts = append(parts, fmt.Sprintf("%.3g people and %.3g vehicles on average, %.3g people in the busiest hour (%s)",
-		r.Count.Persons(), r.Count.Vehicles, r.Week.Busiest, HourName(r.Week.BusiestHour)))
-	failure := fmt.Sprintf("failure of %s %s", thePart(r.Part), r.Likelihood)
-	if r.Inferred() {
-		failure += ", inferred: " + r.Rule
-	} else {
-		failure += ", judged on a visit"
-		if r.Stale {
-			failure += " that is out of date"
-		}
-	}
-	if cuts := r.CutSummary(); cuts != "" {
-		failure += " (" + cuts + ")"
-	}
-	parts = append(parts, failure)
+	fmt.Fprintf(b, "; harm index %s", small(r.HarmIndex()))
 	if r.CrownEstimated {
-		parts = append(parts, fmt.Sprintf("crown radius %.1f m estimated", r.CrownRadius))
+		fmt.Fprintf(b, "; crown radius %.1f m estimated", r.CrownRadius)
 	}
-	return strings.Join(parts, "; ")
+	return b.String()
 }
 
-func thePart(part string) string {
-	if part == exposure.Limb.String() {
-		return "a limb"
+// small writes a figure with two or three digits that mean something.
+func small(v float64) string {
+	switch {
+	case v == 0:
+		return "0"
+	case v >= 100:
+		return fmt.Sprintf("%.0f", v)
+	case v >= 10:
+		return fmt.Sprintf("%.1f", v)
+	case v >= 0.1:
+		return fmt.Sprintf("%.2f", v)
+	case v >= 0.001:
+		return fmt.Sprintf("%.4f", v)
 	}
-	return "the " + part
+	return fmt.Sprintf("%.1e", v)
 }
 
 // CutSummary says in short which cuts matter: "topped 2012, 2015; 2 stubs".

@@ -105,7 +105,7 @@ func spawnKeeper(ctx context.Context, p place, o Options, lock *os.File) error {
 	cmd.Dir = "/"
 	cmd.Stdout, cmd.Stderr = log, log
 	cmd.ExtraFiles = []*os.File{lock}
-	// A session of its own: a terminal's Ctrl-C must not reach it.
+	// Away from the terminal, whose Ctrl-C must not reach it.
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true}
 	if err := cmd.Start(); err != nil {
 		return fmt.Errorf("start the database keeper: %w", err)

@@ -148,6 +148,10 @@ func makeRemote(p place, token string, log *slog.Logger) error {
 			}
 		}
 	}
+	// The keeper, which is not root, deletes a cluster that is not to stay.
+	if err := own(parent, p.owner); err != nil {
+		return err
+	}
 	tokenFile := p.file("token")
 	if found, err := os.ReadFile(tokenFile); err == nil && strings.TrimSpace(string(found)) != token {
 		aside := fmt.Sprintf("%s.left-%d", p.home, time.Now().UnixNano())

@@ -163,6 +163,19 @@ func TestUnreachableDataFolder(t *testing.T) {
 	})
 }
 
+func TestRemoveUnreachable(t *testing.T) {
+	data := filepath.Join(t.TempDir(), "data")
+	if err := os.Mkdir(data, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	l := acquire(t, cluster.Options{Data: data, Throwaway: true, Remove: true})
+	files := query(t, l.URL(), "SHOW data_directory")
+	stop(t, l)
+	if _, err := os.Stat(filepath.Dir(files)); !os.IsNotExist(err) {
+		t.Errorf("%s is left behind: %v", filepath.Dir(files), err)
+	}
+}
+
 // Under root the server belongs to an unprivileged user, and the same tests
 // must hold for a user who is not root: this test program runs them again as
 // "nobody".

@@ -24,7 +24,7 @@ const maxSocketPath = 107
 func makeSocketDir(p place) (*os.File, error) {
 	name := "underbough-" + digest(p.home+"\x00"+strconv.Itoa(int(p.owner.uid)))
 	var failure error
-	// /tmp first: TMPDIR and the session's own folder can go before we do.
+	// /tmp first: TMPDIR and XDG_RUNTIME_DIR can go before we do.
 	for _, base := range []string{"/tmp", os.TempDir(), os.Getenv("XDG_RUNTIME_DIR")} {
 		if !filepath.IsAbs(base) {
 			continue

@@ -1,0 +1,188 @@
+package main
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/alecthomas/kong"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/postgres"
+	"github.com/underbough/underbough/inventory/postgres/cluster"
+	"github.com/underbough/underbough/inventory/profile"
+)
+
+// cautions stands under everything that someone could act on.
+const cautions = `Screening from records and geometry, not an inspection: a qualified arborist inspects before any cutting.
+Check electrical clearance, local codes and permits, and nesting first. What to accept is the owner's decision.`
+
+// cli is the command line: what every command takes, and the commands.
+type cli struct {
+	Data     string `help:"Folder of the private database." env:"UNDERBOUGH_DATA" placeholder:"DIR" type:"path"`
+	Database string `help:"Use this PostgreSQL (15+ with PostGIS 3.3+) in place of the private one." env:"UNDERBOUGH_DATABASE" placeholder:"URL"`
+	Client   string `help:"Whose data." env:"UNDERBOUGH_CLIENT" default:"default"`
+	Verbose  bool   `help:"Say more about what the database does." short:"v"`
+
+	Import     importCmd     `cmd:"" help:"Load trees, targets, cuts or visits from files."`
+	Rank       rankCmd       `cmd:"" help:"List the trees in order of what they would land on."`
+	Explain    explainCmd    `cmd:"" help:"Open one tree's sum down to each overlap."`
+	Quarantine quarantineCmd `cmd:"" help:"List, export, readmit or drop the records that imports held back."`
+	Profile    profileCmd    `cmd:"" help:"Print the built-in profile of assumptions, to copy and change."`
+
+	stdout, stderr io.Writer
+	ctx            context.Context
+}
+
+// run is the program: it parses args and runs the command.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) error {
+	c := &cli{stdout: stdout, stderr: stderr, ctx: ctx}
+	exited := false
+	parser, err := kong.New(c,
+		kong.Name("underbough"),
+		kong.Description("Finds the trees that carry old bad pruning cuts over places where people and cars are, and ranks them by what they would land on."),
+		kong.Writers(stdout, stderr),
+		kong.Exit(func(int) { exited = true }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
+	)
+	if err != nil {
+		return err
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	k, err := parser.Parse(args)
+	if exited {
+		return nil
+	}
+	if err != nil {
+		return &inventory.Error{Kind: inventory.Invalid, Message: err.Error() + " (underbough --help lists the commands)", Err: err}
+	}
+	return k.Run(c)
+}
+
+// exitStatus is 2 for what the user can mend and 1 for the rest.
+func exitStatus(err error) int {
+	switch inventory.KindOf(err) {
+	case inventory.Invalid, inventory.NotFound, inventory.Conflict:
+		return 2
+	}
+	return 1
+}
+
+// open connects to the database: the one at --database, or the private one,
+// which is shared with whoever runs it already or started for the length of
+// this command.
+func (c *cli) open() (*postgres.DB, func(), error) {
+	url, release := c.Database, func() {}
+	if url == "" {
+		data, err := c.dataFolder()
+		if err != nil {
+			return nil, nil, err
+		}
+		lease, err := cluster.Acquire(c.ctx, cluster.Options{Data: data, Log: c.log()})
+		if err != nil {
+			return nil, nil, err
+		}
+		url, release = lease.URL(), func() { lease.Release() }
+	}
+	db, err := postgres.Open(c.ctx, url)
+	if err != nil {
+		release()
+		return nil, nil, err
+	}
+	return db, func() { db.Close(); release() }, nil
+}
+
+func (c *cli) dataFolder() (string, error) {
+	if c.Data != "" {
+		return filepath.Abs(c.Data)
+	}
+	return cluster.DefaultData()
+}
+
+func (c *cli) log() *slog.Logger {
+	level := slog.LevelWarn
+	if c.Verbose {
+		level = slog.LevelDebug
+	}
+	return slog.New(slog.NewTextHandler(c.stderr, &slog.HandlerOptions{Level: level}))
+}
+
+// session is an open inventory of one client.
+type session struct {
+	*postgres.DB
+	client inventory.ClientID
+	close  func()
+}
+
+func (c *cli) session() (*session, error) {
+	db, closeAll, err := c.open()
+	if err != nil {
+		return nil, err
+	}
+	client, err := db.GetClient(c.ctx, c.Client)
+	if err != nil {
+		closeAll()
+		return nil, err
+	}
+	return &session{DB: db, client: client, close: closeAll}, nil
+}
+
+// assumptions are what computing commands take.
+type assumptions struct {
+	ProfileFile string `name:"profile" help:"Profile of assumptions in place of the built-in one (YAML)." env:"UNDERBOUGH_PROFILE" placeholder:"FILE" type:"existingfile"`
+	Day         string `help:"Count years since a cut to this day (default: today)." placeholder:"YYYY-MM-DD"`
+}
+
+func (a *assumptions) profile() (*profile.Profile, error) {
+	if a.ProfileFile == "" {
+		return profile.Default(), nil
+	}
+	b, err := os.ReadFile(a.ProfileFile)
+	if err != nil {
+		return nil, err
+	}
+	p, err := profile.Parse(b)
+	if err != nil {
+		return nil, inventory.Errorf(inventory.Invalid, "%s: %w", a.ProfileFile, err)
+	}
+	return p, nil
+}
+
+func (a *assumptions) asOf() (time.Time, error) {
+	if a.Day == "" {
+		y, m, d := time.Now().Date()
+		return time.Date(y, m, d, 0, 0, 0, 0, time.UTC), nil
+	}
+	t, err := time.Parse(time.DateOnly, a.Day)
+	if err != nil {
+		return t, inventory.Errorf(inventory.Invalid, "--day %s: expected the form 2026-03-31", a.Day)
+	}
+	return t, nil
+}
+
+// user names who makes changes, for the history.
+func user() string {
+	for _, name := range []string{"SUDO_USER", "USER", "LOGNAME"} {
+		if v := os.Getenv(name); v != "" {
+			return v
+		}
+	}
+	return "underbough"
+}
+
+// splitList reads a comma-separated list.
+func splitList(s string) []string {
+	var out []string
+	for _, part := range strings.Split(s, ",") {
+		if p := strings.TrimSpace(part); p != "" {
+			out = append(out, p)
+		}
+	}
+	return out
+}
