@@ -227,7 +227,14 @@ func (r *run) cut(ctx context.Context, toParse, inOrder chan<- *batch) error {
 
 // convert turns raw records into rows.
 func (r *run) convert(conv *converter, parser source.Parser, raws []source.Raw) result {
-	res := result{read: int64(len(raws))}
+	n := len(raws)
+	res := result{read: int64(n), keys: make([]string, 0, n), texts: make([][]byte, 0, n)}
+	switch conv.role {
+	case inventory.RoleTrees:
+		res.trees = make([]inventory.TreeRow, 0, n)
+	case inventory.RoleTargets:
+		res.targets = make([]inventory.TargetRow, 0, n)
+	}
 	var rec source.Record
 	for i := range raws {
 		raw := &raws[i]
@@ -405,6 +412,9 @@ func (res *result) renumber(i int, key string) {
 // take moves the repeated rows to the held ones.
 func (res *result) take(repeated map[int]uint32, m Mapping) {
 	field := m["source_id"].From
+	if field == "" {
+		field = "id"
+	}
 	for i := range res.keys {
 		first, ok := repeated[i]
 		if !ok {

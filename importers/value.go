@@ -60,6 +60,9 @@ func missing(s string) bool {
 // translates.
 func (c *compiled) text(v source.Value) string {
 	s := strings.TrimSpace(v.Text)
+	if c.rule.Values == nil {
+		return s
+	}
 	if to, ok := c.rule.Values[s]; ok {
 		return to
 	}
@@ -104,11 +107,23 @@ func (c *compiled) inUnit(kept float64, u unit) string {
 	return strings.TrimSpace(strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) + " " + u.name)
 }
 
+func plain(s string) bool {
+	for i := range len(s) {
+		if (s[i] < '0' || s[i] > '9') && s[i] != '.' && s[i] != '-' && s[i] != '+' && s[i] != 'e' && s[i] != 'E' {
+			return false
+		}
+	}
+	return true
+}
+
 // parseNumber reads a leading number and returns what follows it. A decimal
 // comma is read where it cannot be a separator of thousands.
 func parseNumber(s string) (n float64, rest string, err error) {
-	if n, err := strconv.ParseFloat(s, 64); err == nil && !math.IsInf(n, 0) && !math.IsNaN(n) && !strings.ContainsAny(s, "xX_") {
-		return n, "", nil
+	// Only plain decimal figures: the parser would take 0x1p4, inf and 1_000 too.
+	if plain(s) {
+		if n, err := strconv.ParseFloat(s, 64); err == nil && !math.IsInf(n, 0) {
+			return n, "", nil
+		}
 	}
 	end := 0
 	for end < len(s) && strings.IndexByte("+-0123456789.,eE", s[end]) >= 0 {
@@ -136,6 +151,10 @@ func parseNumber(s string) (n float64, rest string, err error) {
 // combined.
 func (c *compiled) diameters(v source.Value) (d inventory.Opt[float64], stems int, p *source.Problem) {
 	s := c.text(v)
+	if !strings.ContainsAny(s, ";/+") {
+		d, p = c.number(v)
+		return d, 1, p
+	}
 	parts := strings.FieldsFunc(s, func(r rune) bool { return r == ';' || r == '/' || r == '+' })
 	if len(parts) < 2 {
 		d, p = c.number(v)

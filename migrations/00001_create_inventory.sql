@@ -129,7 +129,7 @@ CREATE TABLE cuts (
     changed_by          text NOT NULL DEFAULT session_user,
     PRIMARY KEY (client_id, cut_id),
     UNIQUE (client_id, tree_id, match_key),
-    FOREIGN KEY (client_id, tree_id) REFERENCES trees ON DELETE CASCADE
+    CONSTRAINT cuts_tree FOREIGN KEY (client_id, tree_id) REFERENCES trees ON DELETE CASCADE
 );
 
 CREATE TABLE visits (
@@ -157,7 +157,7 @@ CREATE TABLE visits (
     changed_by      text NOT NULL DEFAULT session_user,
     PRIMARY KEY (client_id, visit_id),
     UNIQUE (client_id, tree_id, match_key),
-    FOREIGN KEY (client_id, tree_id) REFERENCES trees ON DELETE CASCADE
+    CONSTRAINT visits_tree FOREIGN KEY (client_id, tree_id) REFERENCES trees ON DELETE CASCADE
 );
 
 CREATE TABLE targets (

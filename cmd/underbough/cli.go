@@ -32,6 +32,8 @@ type cli struct {
 	Rank       rankCmd       `cmd:"" help:"List the trees in order of what they would land on."`
 	Explain    explainCmd    `cmd:"" help:"Open one tree's sum down to each overlap."`
 	Quarantine quarantineCmd `cmd:"" help:"List, export, readmit or drop the records that imports held back."`
+	Serve      serveCmd      `cmd:"" help:"Serve the inventory over HTTP."`
+	Demo       demoCmd       `cmd:"" help:"Load an invented town, rank it and serve it."`
 	Profile    profileCmd    `cmd:"" help:"Print the built-in profile of assumptions, to copy and change."`
 
 	stdout, stderr io.Writer

@@ -26,15 +26,33 @@ type rankCmd struct {
 
 // Run brings the exposures up to date and lists the trees.
 func (r *rankCmd) Run(c *cli) error {
-	q := ranking.Query{Since: r.Since, Limit: r.Limit}
-	var err error
-	if q.Over, err = question.ParseKinds(splitList(r.Over)); err != nil {
+	// A question that cannot be asked needs no database to say so.
+	if _, err := r.query(); err != nil {
 		return err
+	}
+	s, err := c.session()
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	return r.rank(c, s)
+}
+
+func (r *rankCmd) query() (q ranking.Query, err error) {
+	q = ranking.Query{Since: r.Since, Limit: r.Limit}
+	if q.Over, err = question.ParseKinds(splitList(r.Over)); err != nil {
+		return q, err
 	}
 	if q.Cuts, err = question.ParseCuts(splitList(r.Cut)); err != nil {
-		return err
+		return q, err
 	}
-	if q.By, err = ranking.ParseBy(r.By); err != nil {
+	q.By, err = ranking.ParseBy(r.By)
+	return q, err
+}
+
+func (r *rankCmd) rank(c *cli, s *session) error {
+	q, err := r.query()
+	if err != nil {
 		return err
 	}
 	p, err := r.profile()
@@ -45,11 +63,6 @@ func (r *rankCmd) Run(c *cli) error {
 	if err != nil {
 		return err
 	}
-	s, err := c.session()
-	if err != nil {
-		return err
-	}
-	defer s.close()
 	site, err := s.GetSite(c.ctx, s.client, r.Site)
 	if err != nil {
 		return err

@@ -1,1 +1,52 @@
 package main
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"syscall"
+
+	"github.com/underbough/underbough/api"
+	"github.com/underbough/underbough/inventory"
+)
+
+type serveCmd struct {
+	Listen     string `default:"127.0.0.1:8017" env:"UNDERBOUGH_LISTEN" help:"Address to listen on; only this machine unless told otherwise." placeholder:"HOST:PORT"`
+	PublicURL  string `name:"public-url" env:"UNDERBOUGH_PUBLIC_URL" help:"Where the service is reached from outside, for its links." placeholder:"URL"`
+	TrustProxy bool   `env:"UNDERBOUGH_TRUST_PROXY" help:"Take links' scheme and host from X-Forwarded headers; only behind a proxy that sets them."`
+	assumptions
+}
+
+// Run serves until interrupted.
+func (s *serveCmd) Run(c *cli) error {
+	inv, err := c.session()
+	if err != nil {
+		return err
+	}
+	defer inv.close()
+	return s.serve(c, inv)
+}
+
+func (s *serveCmd) serve(c *cli, inv *session) error {
+	p, err := s.profile()
+	if err != nil {
+		return err
+	}
+	config := api.Config{
+		Store: inv, Client: inv.client, Profile: p, PublicURL: s.PublicURL, TrustProxy: s.TrustProxy,
+		Log: slog.New(slog.NewTextHandler(c.stderr, nil)),
+	}
+	if err := config.Validate(); err != nil {
+		return err
+	}
+	l, err := net.Listen("tcp", s.Listen)
+	if err != nil {
+		if errors.Is(err, syscall.EADDRINUSE) {
+			return inventory.Errorf(inventory.Conflict, "%s is taken by another program: give another address with --listen (port 0 takes any free one)", s.Listen)
+		}
+		return err
+	}
+	fmt.Fprintf(c.stdout, "Serving at http://%s/ (map at http://%s/map); Ctrl-C ends it.\n", l.Addr(), l.Addr())
+	return api.New(config).Run(c.ctx, l)
+}

@@ -55,27 +55,40 @@ type WeekSummary struct {
 // summary works out the week of mean persons by profile week. The chance of at
 // least one is 1 − e^(−N) hour by hour: people arrive independently.
 func (h *hours) summary(persons []float64) WeekSummary {
-	s := WeekSummary{Busiest: -1}
+	var busy [profile.MaxWeeks]int
+	n := 0
+	for w, p := range persons {
+		if p > 0 {
+			busy[n] = w
+			n++
+		}
+	}
+	var s WeekSummary
+	if n == 0 {
+		return s
+	}
+	s.Busiest = -1
 	for c := range h.columns {
-		n := 0.0
-		for w, f := range h.factors[c*h.weeks : (c+1)*h.weeks] {
-			n += persons[w] * f
+		factors := h.factors[c*h.weeks : (c+1)*h.weeks]
+		sum := 0.0
+		for _, w := range busy[:n] {
+			sum += persons[w] * factors[w]
 		}
-		if n > s.Busiest {
-			s.Busiest, s.BusiestHour = n, h.first[c]
+		if sum > s.Busiest {
+			s.Busiest, s.BusiestHour = sum, h.first[c]
 		}
-		s.Occupied += h.times[c] * AtLeastOne(n)
+		s.Occupied += h.times[c] * AtLeastOne(sum)
 	}
 	s.Occupied /= profile.HoursInWeek
 	return s
 }
 
-// AtLeastOne is the chance that at least one of a mean number n is there, arrivals
-// independent: 1 − e^(−n), by its series where the exponential would only
-// lose digits.
+// AtLeastOne is the chance that at least one of a mean number n is there,
+// arrivals independent: 1 − e^(−n). Below 0.1 the series is exact to 1e-12 of
+// the whole, loses no digits and is several times faster.
 func AtLeastOne(n float64) float64 {
-	if n < 1e-4 {
-		return n * (1 - n/2)
+	if n < 0.1 {
+		return n * (1 - n/2*(1-n/3*(1-n/4*(1-n/5*(1-n/6*(1-n/7*(1-n/8)))))))
 	}
 	return 1 - math.Exp(-n)
 }

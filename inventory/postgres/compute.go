@@ -84,7 +84,7 @@ func ofTree[T any](rows []T, id inventory.TreeID, of func(*T) inventory.TreeID) 
 // write appends a tree's row.
 func (c *computer) write(w *copyBuffer, a *ranking.Assessment) {
 	r := c.recompute
-	under, whole := &a.Parts[a.Under].Exposure, &a.Parts[0].Exposure
+	whole := &a.Parts[0].Exposure
 	worst := &a.Parts[a.Worst]
 	c.gather(a)
 
@@ -99,7 +99,7 @@ func (c *computer) write(w *copyBuffer, a *ranking.Assessment) {
 	w.int32s(c.points)
 	w.texts(c.within)
 	for _, v := range [...]float64{
-		under.Count.People, under.Count.InVehicles, under.Count.Sheltered, under.Count.Vehicles,
+		a.Count.People, a.Count.InVehicles, a.Count.Sheltered, a.Count.Vehicles,
 		whole.Count.Persons(), whole.Count.Vehicles, a.Week.Busiest,
 	} {
 		w.float32(v)

@@ -31,7 +31,8 @@ const (
 
 // DB is an inventory in one database. It is safe for concurrent use.
 type DB struct {
-	pool *pgxpool.Pool
+	pool           *pgxpool.Pool
+	stripeVertices int64 // target vertices that a run keeps in memory at a time
 }
 
 // Open connects to the database at url, checks that it can hold an inventory,
@@ -49,7 +50,7 @@ func Open(ctx context.Context, url string) (*DB, error) {
 	if err != nil {
 		return nil, translate(err)
 	}
-	db := &DB{pool: pool}
+	db := &DB{pool: pool, stripeVertices: defaultStripeVertices}
 	if err := db.prepare(ctx); err != nil {
 		pool.Close()
 		return nil, err

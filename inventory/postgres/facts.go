@@ -20,9 +20,9 @@ type stripe struct {
 }
 
 const (
-	// stripeVertices is how many target vertices are kept in memory at a time:
+	// defaultStripeVertices is how many target vertices are kept in memory at a time:
 	// about 16 bytes each and as much again for the index.
-	stripeVertices = 6_000_000
+	defaultStripeVertices = 6_000_000
 	// reachMargin is farther than any zone reaches, degrees of latitude.
 	reachMargin = 250.0 / 111_000
 )
@@ -35,7 +35,7 @@ func (r *recompute) stripes(ctx context.Context, tx pgx.Tx) ([]stripe, error) {
 	if err != nil {
 		return nil, err
 	}
-	n := int(vertices/stripeVertices) + 1
+	n := int(vertices/r.db.stripeVertices) + 1
 	if n == 1 {
 		return []stripe{{whole: true}}, nil
 	}

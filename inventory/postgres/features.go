@@ -170,8 +170,10 @@ func (s *featureSQL) filter(table *featureTable, c *inventory.Collection, f *inv
 		fmt.Fprintf(&s.text, "date_trunc('milliseconds', (%s)::timestamptz) = ANY(%s::timestamptz[])", sql, s.arg(f.Times))
 	case inventory.TextList:
 		if p.Name == "cut_kinds" {
-			// By the cuts' own key rather than by building every tree's list.
-			fmt.Fprintf(&s.text, "EXISTS (SELECT FROM cuts k WHERE k.client_id = t.client_id AND k.tree_id = t.tree_id AND k.kind = ANY(%s::text[]))", s.arg(f.Texts))
+			// By the cuts' own key rather than by building every tree's list. The
+			// client is named by the first parameter, as in where: compared with
+			// the tree's, it would make the planner take the matches for few.
+			fmt.Fprintf(&s.text, "EXISTS (SELECT FROM cuts k WHERE k.client_id = $1 AND k.tree_id = t.tree_id AND k.kind = ANY(%s::text[]))", s.arg(f.Texts))
 			return
 		}
 		fmt.Fprintf(&s.text, "(%s) && %s::text[]", sql, s.arg(f.Texts))

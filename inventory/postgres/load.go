@@ -29,6 +29,14 @@ type loader struct {
 	staged map[string]bool // temporary tables made so far
 	added  int64           // rows copied straight in
 	held   int64
+
+	// While trees stream straight in, the connection is taken: cuts and held
+	// records wait here until there are enough of them to interrupt it for.
+	stream      *copyStream
+	life        context.Context // of the import: the stream outlives the calls that feed it
+	waitingCuts []inventory.CutRow
+	waitingHeld []inventory.Held
+	waitingText int
 }
 
 // BeginImport starts an import; it makes the site where there is none of that
@@ -38,7 +46,7 @@ func (db *DB) BeginImport(ctx context.Context, spec inventory.ImportSpec) (inven
 	if err != nil {
 		return nil, translate(err)
 	}
-	l := &loader{db: db, tx: tx, spec: spec, staged: make(map[string]bool)}
+	l := &loader{db: db, tx: tx, spec: spec, life: ctx, staged: make(map[string]bool)}
 	if err := l.begin(ctx); err != nil {
 		l.Abort()
 		return nil, translate(err)
@@ -78,8 +86,11 @@ func (l *loader) begin(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if l.spec.Role == inventory.RoleTrees {
+	switch l.spec.Role {
+	case inventory.RoleTrees:
 		return l.beginTrees(ctx)
+	case inventory.RoleTargets:
+		return l.beginTargets(ctx)
 	}
 	return nil
 }
@@ -146,6 +157,9 @@ func (l *loader) Finish(ctx context.Context, c inventory.Counts) (inventory.Coun
 }
 
 func (l *loader) merge(ctx context.Context, c *inventory.Counts) error {
+	if err := l.drain(ctx); err != nil {
+		return err
+	}
 	switch l.spec.Role {
 	case inventory.RoleTrees:
 		return l.mergeTrees(ctx, c)
@@ -158,8 +172,51 @@ func (l *loader) merge(ctx context.Context, c *inventory.Counts) error {
 	}
 }
 
+// The most that waits for the connection.
+const (
+	waitingRows  = 20_000
+	waitingBytes = 8 << 20
+)
+
+// drainFull drains where enough is waiting.
+func (l *loader) drainFull(ctx context.Context) error {
+	if len(l.waitingCuts) < waitingRows && len(l.waitingHeld) < waitingRows && l.waitingText < waitingBytes {
+		return nil
+	}
+	return l.drain(ctx)
+}
+
+// drain ends the stream and writes what waited for the connection.
+func (l *loader) drain(ctx context.Context) error {
+	if l.stream != nil {
+		s := l.stream
+		l.stream = nil
+		if err := s.end(); err != nil {
+			return err
+		}
+	}
+	cuts, held := l.waitingCuts, l.waitingHeld
+	l.waitingCuts, l.waitingHeld, l.waitingText = nil, nil, 0
+	if len(cuts) > 0 {
+		if err := l.copyCuts(ctx, cuts); err != nil {
+			return err
+		}
+	}
+	if len(held) > 0 {
+		return l.copyHeld(ctx, held)
+	}
+	return nil
+}
+
 // Abort rolls back.
 func (l *loader) Abort() {
+	if l.stream != nil {
+		s := l.stream
+		l.stream = nil
+		// The rows are not wanted; the transaction goes back whether or not the
+		// COPY ends well.
+		_ = s.end()
+	}
 	// The caller's context may be what ended the import; the rollback must
 	// still reach the server.
 	_ = l.tx.Rollback(context.WithoutCancel(context.Background()))

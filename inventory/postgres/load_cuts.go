@@ -27,6 +27,14 @@ const refColumns = `record, tree_key, tree_source_id, tree_tag, row_text, match_
 
 // Cuts stages a batch of cuts.
 func (l *loader) Cuts(ctx context.Context, rows []inventory.CutRow) error {
+	if l.stream == nil {
+		return l.copyCuts(ctx, rows)
+	}
+	l.waitingCuts = append(l.waitingCuts, rows...)
+	return l.drainFull(ctx)
+}
+
+func (l *loader) copyCuts(ctx context.Context, rows []inventory.CutRow) error {
 	if err := l.stage(ctx, "load_cuts", cutStage); err != nil {
 		return translate(err)
 	}

@@ -54,9 +54,17 @@ func (l *loader) Targets(ctx context.Context, rows []inventory.TargetRow) error 
 	return l.copyIn(ctx, `load_targets (record, match_key, row_digest, extra, geometry, row_text, repair, `+strings.Join(targetColumns, ", ")+`)`)
 }
 
+func (l *loader) beginTargets(ctx context.Context) (err error) {
+	l.direct, err = l.setAside(ctx, targets)
+	return err
+}
+
 // mergeTargets repairs, holds what cannot be repaired, and merges on the key.
 func (l *loader) mergeTargets(ctx context.Context, c *inventory.Counts) error {
 	if !l.staged["load_targets"] {
+		if l.direct {
+			return l.putBack(ctx, targets, 0)
+		}
 		return nil
 	}
 	if _, err := l.tx.Exec(ctx, `ANALYZE load_targets`); err != nil {
@@ -64,6 +72,9 @@ func (l *loader) mergeTargets(ctx context.Context, c *inventory.Counts) error {
 	}
 	if err := l.repair(ctx); err != nil {
 		return err
+	}
+	if l.direct {
+		return l.fillTargets(ctx, c)
 	}
 	given := append(l.given(targetColumns), "repair")
 	updated, err := l.tx.Exec(ctx, `
@@ -76,12 +87,7 @@ func (l *loader) mergeTargets(ctx context.Context, c *inventory.Counts) error {
 	if err != nil {
 		return err
 	}
-	all := `match_key, row_digest, extra, geometry, repair, geometry_as_read, ` + strings.Join(targetColumns, ", ")
-	added, err := l.tx.Exec(ctx, `
-		INSERT INTO targets (client_id, site_id, import_id, changed_by, `+all+`)
-		SELECT $1, $2, $3, actor(), `+all+` FROM load_targets ORDER BY record
-		ON CONFLICT (client_id, site_id, match_key) DO NOTHING`,
-		l.spec.Client, l.site, l.id)
+	added, err := l.insertTargets(ctx, `ON CONFLICT (client_id, site_id, match_key) DO NOTHING`)
 	if err != nil {
 		return err
 	}
@@ -89,9 +95,29 @@ func (l *loader) mergeTargets(ctx context.Context, c *inventory.Counts) error {
 	if err := l.tx.QueryRow(ctx, `SELECT count(*), count(repair) FROM load_targets`).Scan(&staged, &c.Repaired); err != nil {
 		return err
 	}
-	c.Added, c.Updated = added.RowsAffected(), updated.RowsAffected()
+	c.Added, c.Updated = added, updated.RowsAffected()
 	c.Unchanged = staged - c.Added - c.Updated
 	return nil
+}
+
+// fillTargets moves the staged rows into the empty table.
+func (l *loader) fillTargets(ctx context.Context, c *inventory.Counts) (err error) {
+	if c.Added, err = l.insertTargets(ctx, ""); err != nil {
+		return err
+	}
+	if err := l.tx.QueryRow(ctx, `SELECT count(repair) FROM load_targets`).Scan(&c.Repaired); err != nil {
+		return err
+	}
+	return l.putBack(ctx, targets, c.Added)
+}
+
+func (l *loader) insertTargets(ctx context.Context, onConflict string) (int64, error) {
+	all := `match_key, row_digest, extra, geometry, repair, geometry_as_read, ` + strings.Join(targetColumns, ", ")
+	added, err := l.tx.Exec(ctx, `
+		INSERT INTO targets (client_id, site_id, import_id, changed_by, `+all+`)
+		SELECT $1, $2, $3, $4, `+all+` FROM load_targets ORDER BY record `+onConflict,
+		l.spec.Client, l.site, l.id, l.spec.Actor)
+	return added.RowsAffected(), err
 }
 
 // repair mends invalid geometry by one rule: the structure method of

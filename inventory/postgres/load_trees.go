@@ -20,85 +20,18 @@ const treeStage = `
 	source_id text COLLATE "C", tag text COLLATE "C", species text, common_name text, status text, dbh_m double precision, stems smallint,
 	height_m double precision, crown_radius_m double precision, condition text, planted_year smallint`
 
-// beginTrees decides whether trees can go straight in, and sets aside what
-// would slow that down.
-func (l *loader) beginTrees(ctx context.Context) error {
-	var empty, siteEmpty bool
-	err := l.tx.QueryRow(ctx, `
-		SELECT NOT EXISTS (SELECT FROM trees), NOT EXISTS (SELECT FROM trees WHERE client_id = $1 AND site_id = $2)`,
-		l.spec.Client, l.site).Scan(&empty, &siteEmpty)
-	if err != nil {
+// beginTrees decides whether trees can go straight in.
+func (l *loader) beginTrees(ctx context.Context) (err error) {
+	if l.direct, err = l.setAside(ctx, trees); err != nil || l.direct {
 		return err
 	}
-	if !empty {
-		return l.stage(ctx, "load_trees", treeStage)
-	}
-	// Wait for no reader: if somebody is at the empty table just now, take the
-	// other road.
-	_, err = l.tx.Exec(ctx, `SAVEPOINT straight_in; SET LOCAL lock_timeout = '500ms'; LOCK TABLE trees IN ACCESS EXCLUSIVE MODE; SET LOCAL lock_timeout = 0`)
-	if err != nil {
-		if _, back := l.tx.Exec(ctx, `ROLLBACK TO straight_in`); back != nil {
-			return back
-		}
-		return l.stage(ctx, "load_trees", treeStage)
-	}
-	l.direct = true
-	// A table truncated in the same transaction is written without WAL where
-	// wal_level is minimal.
-	_, err = l.tx.Exec(ctx, `
-		ALTER TABLE cuts DROP CONSTRAINT cuts_client_id_tree_id_fkey;
-		ALTER TABLE visits DROP CONSTRAINT visits_client_id_tree_id_fkey;
-		TRUNCATE trees;
-		ALTER TABLE trees DROP CONSTRAINT trees_match, DROP CONSTRAINT trees_pkey, DROP CONSTRAINT trees_site;
-		DROP INDEX trees_tag, trees_geometry;
-		ALTER TABLE trees DISABLE TRIGGER USER`)
-	return err
-}
-
-// restoreTrees puts back what beginTrees set aside.
-func (l *loader) restoreTrees(ctx context.Context) error {
-	for _, statement := range []string{
-		`ALTER TABLE trees ADD CONSTRAINT trees_pkey PRIMARY KEY (client_id, tree_id)`,
-		`ALTER TABLE trees ADD CONSTRAINT trees_match UNIQUE (client_id, site_id, match_key)`,
-		`CREATE INDEX trees_tag ON trees (client_id, site_id, tag)`,
-		`CREATE INDEX trees_geometry ON trees USING gist (geometry)`,
-		`ALTER TABLE trees ADD CONSTRAINT trees_site FOREIGN KEY (client_id, site_id) REFERENCES sites`,
-		`ALTER TABLE cuts ADD CONSTRAINT cuts_client_id_tree_id_fkey FOREIGN KEY (client_id, tree_id) REFERENCES trees ON DELETE CASCADE`,
-		`ALTER TABLE visits ADD CONSTRAINT visits_client_id_tree_id_fkey FOREIGN KEY (client_id, tree_id) REFERENCES trees ON DELETE CASCADE`,
-		`ALTER TABLE trees ENABLE TRIGGER USER`,
-		`ANALYZE trees`,
-	} {
-		if _, err := l.tx.Exec(ctx, statement); err != nil {
-			return err
-		}
-	}
-	_, err := l.tx.Exec(ctx, `INSERT INTO touched (client_id, site_id, collection, rows) VALUES ($1, $2, 'trees', $3)`, l.spec.Client, l.site, l.added)
-	return err
+	return l.stage(ctx, "load_trees", treeStage)
 }
 
 // Trees copies a batch of trees and the cuts inside them.
 func (l *loader) Trees(ctx context.Context, rows []inventory.TreeRow) error {
-	l.buf.reset()
-	for i := range rows {
-		if l.direct {
-			l.buf.row(8 + len(treeColumns))
-			l.buf.int32(int32(l.spec.Client))
-			l.buf.int64(int64(l.site))
-			l.buf.int64(int64(l.id))
-			l.buf.text(l.spec.Actor)
-		} else {
-			l.buf.row(5 + len(treeColumns))
-			l.buf.int64(rows[i].Record)
-		}
-		l.treeRow(&rows[i])
-	}
-	target := `load_trees`
-	if l.direct {
-		target = `trees (client_id, site_id, import_id, changed_by, match_key, row_digest, extra, geometry, ` + strings.Join(treeColumns, ", ") + `)`
-		l.added += int64(len(rows))
-	}
-	if err := l.copyIn(ctx, target); err != nil {
-		return err
+	if err := l.copyTrees(ctx, rows); err != nil {
+		return translate(err)
 	}
 	var cuts []inventory.CutRow
 	for i := range rows {
@@ -110,8 +43,34 @@ func (l *loader) Trees(ctx context.Context, rows []inventory.TreeRow) error {
 	return l.Cuts(ctx, cuts)
 }
 
-func (l *loader) treeRow(r *inventory.TreeRow) {
-	w, t := &l.buf, &r.Tree
+func (l *loader) copyTrees(ctx context.Context, rows []inventory.TreeRow) error {
+	if !l.direct {
+		l.buf.reset()
+		for i := range rows {
+			l.buf.row(5 + len(treeColumns))
+			l.buf.int64(rows[i].Record)
+			l.treeRow(&l.buf, &rows[i])
+		}
+		return l.copyIn(ctx, "load_trees")
+	}
+	if l.stream == nil {
+		l.stream = openStream(l.life, l.tx, `trees (client_id, site_id, import_id, changed_by, match_key, row_digest, extra, geometry, `+strings.Join(treeColumns, ", ")+`)`)
+	}
+	w := &copyBuffer{b: l.stream.buffer()}
+	for i := range rows {
+		w.row(8 + len(treeColumns))
+		w.int32(int32(l.spec.Client))
+		w.int64(int64(l.site))
+		w.int64(int64(l.id))
+		w.text(l.spec.Actor)
+		l.treeRow(w, &rows[i])
+	}
+	l.added += int64(len(rows))
+	return l.stream.send(ctx, w.b)
+}
+
+func (l *loader) treeRow(w *copyBuffer, r *inventory.TreeRow) {
+	t := &r.Tree
 	w.text(r.Key)
 	w.int64(int64(r.Digest))
 	w.json(r.Extra)
@@ -131,7 +90,7 @@ func (l *loader) treeRow(r *inventory.TreeRow) {
 
 func (l *loader) mergeTrees(ctx context.Context, c *inventory.Counts) error {
 	if l.direct {
-		if err := l.restoreTrees(ctx); err != nil {
+		if err := l.putBack(ctx, trees, l.added); err != nil {
 			return err
 		}
 		c.Added = l.added

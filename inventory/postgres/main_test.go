@@ -4,6 +4,8 @@ import (
 	"context"
 	"testing"
 
+	"github.com/jackc/pgx/v5"
+
 	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/postgres/pgtest"
 )
@@ -18,6 +20,21 @@ func TestMain(m *testing.M) {
 		return nil
 	})
 	pgtest.Main(m)
+}
+
+// emptyURL returns the address of a database without our schema.
+func emptyURL(t testing.TB) string {
+	t.Helper()
+	url := pgtest.URL(t)
+	conn, err := pgx.Connect(t.Context(), url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close(context.Background())
+	if _, err := conn.Exec(t.Context(), `DROP SCHEMA public CASCADE; CREATE SCHEMA public`); err != nil {
+		t.Fatal(err)
+	}
+	return url
 }
 
 // open returns an inventory in a fresh, migrated database.

@@ -1,6 +1,7 @@
 package postgres
 
 import (
+	"bytes"
 	"context"
 	"strings"
 	"unicode/utf8"
@@ -17,6 +18,18 @@ const onHeldAlready = `ON CONFLICT (client_id, site_id, role, file_name, record,
 
 // Hold puts records into the quarantine.
 func (l *loader) Hold(ctx context.Context, rows []inventory.Held) error {
+	if l.stream == nil {
+		return l.copyHeld(ctx, rows)
+	}
+	for _, h := range rows {
+		h.Text = bytes.Clone(h.Text) // it is a piece of a larger block
+		l.waitingHeld = append(l.waitingHeld, h)
+		l.waitingText += len(h.Text)
+	}
+	return l.drainFull(ctx)
+}
+
+func (l *loader) copyHeld(ctx context.Context, rows []inventory.Held) error {
 	if err := l.stage(ctx, "load_held", `record bigint, field text, reason text, row_text text`); err != nil {
 		return translate(err)
 	}

@@ -171,6 +171,8 @@ func send(ctx context.Context, w *work, to ...chan<- *work) error {
 type chunkReader struct {
 	ctx    context.Context
 	chunks <-chan []byte
+	free   chan<- []byte // takes back the chunks that were read; may be nil
+	chunk  []byte
 	rest   []byte
 	state  int
 }
@@ -190,7 +192,13 @@ func (c *chunkReader) Read(p []byte) (int, error) {
 				c.rest, c.state = copyTrailer, 2
 				continue
 			}
-			c.rest = chunk
+			if c.free != nil && c.chunk != nil {
+				select {
+				case c.free <- c.chunk:
+				default:
+				}
+			}
+			c.chunk, c.rest = chunk, chunk
 		default:
 			return 0, io.EOF
 		}

@@ -23,6 +23,9 @@ var defaultText []byte
 // HoursInWeek is the number of hours of a week, from Monday 00:00.
 const HoursInWeek = 168
 
+// MaxWeeks is how many weeks a profile may name.
+const MaxWeeks = 64
+
 // Number is one assumed figure and where it comes from.
 type Number struct {
 	Value  float64 `yaml:"value"`

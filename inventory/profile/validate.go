@@ -13,6 +13,9 @@ func (p *Profile) validate() error {
 	if p.Name == "" || p.Version < 1 {
 		return fmt.Errorf("name and version (1 or more) must be given")
 	}
+	if len(p.Weeks) > MaxWeeks {
+		return fmt.Errorf("%d weeks are given, at most %d can be", len(p.Weeks), MaxWeeks)
+	}
 	for _, part := range []struct {
 		name string
 		of   any

@@ -39,6 +39,9 @@ type Assessment struct {
 	// the most persons, then vehicles. It is what "over" means.
 	Under int
 	Week  exposure.WeekSummary // of the part Under
+	// Count is what is under that part; of people under roofs and of vehicles it
+	// is the most under any of these parts, which may be another one.
+	Count exposure.Count
 	// Harm is the sum over the parts, persons and weighted property together.
 	Harm, HarmPeople, HarmProperty float64
 	Rating                         risk.Rating
@@ -124,6 +127,10 @@ func (a *Assessor) weigh(p *PartAssessment, f *Facts) {
 // rate is the qualitative method for one part: people by the share of the
 // week's hours with somebody there, property by the vehicles standing there.
 func (a *Assessor) rate(p *PartAssessment, f *Facts) risk.Rating {
+	// An improbable failure rates low whatever it would strike, by both matrices.
+	if p.Judgement.Likelihood <= inventory.Improbable {
+		return risk.RatingLow
+	}
 	week := a.meter.Week(p.Exposure)
 	occupancy := a.profile.Occupancy
 	people := risk.Rate(
@@ -148,6 +155,13 @@ func heavyPart(p *PartAssessment, f *Facts, s profile.Screening) bool {
 func (a *Assessor) conclude(out *Assessment) {
 	out.Harm = out.HarmPeople + out.HarmProperty*a.profile.Weights.Property.Value
 	out.Week = a.meter.Week(out.Parts[out.Under].Exposure)
+	out.Count = out.Parts[out.Under].Exposure.Count
+	for i := range out.Parts {
+		if c := out.Parts[i].Exposure.Count; out.Parts[i].Part != exposure.WholeTree {
+			out.Count.Sheltered = max(out.Count.Sheltered, c.Sheltered)
+			out.Count.Vehicles = max(out.Count.Vehicles, c.Vehicles)
+		}
+	}
 	worst := -1.0
 	for i := range out.Parts {
 		p := &out.Parts[i]

@@ -1,0 +1,178 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+
+	"github.com/go-chi/chi/v5"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+// crs84 is longitude and latitude on WGS 84, the order of GeoJSON.
+const crs84 = "http://www.opengis.net/def/crs/OGC/1.3/CRS84"
+
+// The shapes of what describes the service; features are written by hand.
+
+type landing struct {
+	Title       string `json:"title"`
+	Description string `json:"description"`
+	Links       []link `json:"links"`
+}
+
+type conformance struct {
+	ConformsTo []string `json:"conformsTo"`
+	Note       string   `json:"note"`
+}
+
+type collections struct {
+	Links       []link       `json:"links"`
+	Collections []collection `json:"collections"`
+}
+
+type collection struct {
+	ID          string   `json:"id"`
+	Title       string   `json:"title"`
+	Description string   `json:"description"`
+	ItemType    string   `json:"itemType"`
+	CRS         []string `json:"crs"`
+	StorageCRS  string   `json:"storageCrs"`
+	Extent      *extent  `json:"extent,omitempty"`
+	Links       []link   `json:"links"`
+}
+
+type extent struct {
+	Spatial struct {
+		BBox [][4]float64 `json:"bbox"`
+		CRS  string       `json:"crs"`
+	} `json:"spatial"`
+}
+
+const description = "Trees that carry old bad pruning cuts over places where people and cars are, ranked by what they would land on. A screening aid: a qualified arborist inspects before anything is decided."
+
+func (s *Server) landing(r *http.Request) landing {
+	base := s.base(r)
+	return landing{Title: "Underbough", Description: description, Links: []link{
+		{base + "/", "self", typeJSON, "This document"},
+		{base + "/?f=html", "alternate", typeHTML, "This document as HTML"},
+		{base + "/conformance", "conformance", typeJSON, "What of OGC API - Features is conformed to"},
+		{base + "/collections", "data", typeJSON, "The collections"},
+		{base + "/ranking", "related", typeGeoJSON, "The ranking"},
+		{base + "/map", "related", typeHTML, "The map"},
+	}}
+}
+
+// handleLanding says what is here, to programs and to persons.
+func (s *Server) handleLanding(w http.ResponseWriter, r *http.Request) error {
+	p, err := parseParams(r, "f")
+	if err != nil {
+		return err
+	}
+	form, err := negotiate(r, p, typeJSON, typeHTML)
+	if err != nil {
+		return err
+	}
+	w.Header().Add("Vary", "Accept")
+	if form == typeHTML {
+		return s.landingPage(w, r)
+	}
+	return writeJSON(w, r, s.landing(r))
+}
+
+// handleConformance lists no class: core asks for an API definition and the
+// datetime parameter, which are not there yet, and all others rest on core.
+func (s *Server) handleConformance(w http.ResponseWriter, r *http.Request) error {
+	if err := onlyJSON(r); err != nil {
+		return err
+	}
+	return writeJSON(w, r, conformance{
+		ConformsTo: []string{},
+		Note:       "The paths, links, bbox, limit, paging and errors follow OGC API - Features - Part 1. No conformance class is declared: an API definition and the datetime parameter are missing.",
+	})
+}
+
+func (s *Server) handleCollections(w http.ResponseWriter, r *http.Request) error {
+	if err := onlyJSON(r); err != nil {
+		return err
+	}
+	state, err := s.state(r.Context())
+	if err != nil {
+		return err
+	}
+	if s.unchanged(w, r, s.etag(r, typeJSON, state), false) {
+		return nil
+	}
+	out := collections{Links: []link{{Href: s.self(r), Rel: "self", Type: typeJSON}}}
+	for i := range inventory.Collections {
+		c, err := s.describe(r.Context(), r, state, &inventory.Collections[i])
+		if err != nil {
+			return err
+		}
+		out.Collections = append(out.Collections, c)
+	}
+	return writeJSON(w, r, out)
+}
+
+func (s *Server) handleCollection(w http.ResponseWriter, r *http.Request) error {
+	c, err := inventory.GetCollection(chi.URLParam(r, "collection"))
+	if err != nil {
+		return err
+	}
+	if err := onlyJSON(r); err != nil {
+		return err
+	}
+	state, err := s.state(r.Context())
+	if err != nil {
+		return err
+	}
+	if s.unchanged(w, r, s.etag(r, typeJSON, state), false) {
+		return nil
+	}
+	out, err := s.describe(r.Context(), r, state, c)
+	if err != nil {
+		return err
+	}
+	return writeJSON(w, r, out)
+}
+
+func (s *Server) describe(ctx context.Context, r *http.Request, state string, c *inventory.Collection) (collection, error) {
+	base := s.base(r) + "/collections/" + c.ID
+	out := collection{
+		ID: c.ID, Title: c.Title, Description: c.Note, ItemType: "feature", CRS: []string{crs84}, StorageCRS: crs84,
+		Links: []link{
+			{Href: base, Rel: "self", Type: typeJSON},
+			{Href: base + "/items", Rel: "items", Type: typeGeoJSON, Title: c.Title + " as GeoJSON"},
+		},
+	}
+	box, err := s.extent(ctx, state, c)
+	if err != nil {
+		return out, fmt.Errorf("extent of %s: %w", c.ID, err)
+	}
+	if box != nil {
+		out.Extent = &extent{}
+		out.Extent.Spatial.CRS = crs84
+		out.Extent.Spatial.BBox = [][4]float64{{box.Min[0], box.Min[1], box.Max[0], box.Max[1]}}
+	}
+	return out, nil
+}
+
+// onlyJSON checks a request for what has one form and no parameters.
+func onlyJSON(r *http.Request) error {
+	p, err := parseParams(r, "f")
+	if err != nil {
+		return err
+	}
+	_, err = negotiate(r, p, typeJSON)
+	return err
+}
+
+func writeJSON(w http.ResponseWriter, r *http.Request, v any) error {
+	body, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", typeJSON)
+	return writeBody(w, r, append(body, '\n'))
+}

@@ -1,0 +1,262 @@
+package api
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+
+	"github.com/paulmach/orb"
+)
+
+// decimalsOfDegrees is about a centimetre on the ground.
+const decimalsOfDegrees = 7
+
+var typeNames = [...]string{1: "Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon", "GeometryCollection"}
+
+var errShort = errors.New("well-known binary: it ends too soon")
+
+// ewkb reads PostGIS's extended well-known binary from front to back.
+type ewkb struct {
+	b     []byte
+	order binary.ByteOrder
+	skip  int // bytes of each position beyond x and y
+}
+
+// appendEWKB appends a stored geometry as GeoJSON (RFC 7946): longitude and
+// latitude, exterior rings anticlockwise and holes clockwise. No bytes and an
+// empty geometry are null.
+func appendEWKB(dst, b []byte) ([]byte, error) {
+	if b == nil {
+		return append(dst, "null"...), nil
+	}
+	r := &ewkb{b: b}
+	start := len(dst)
+	dst, empty, err := r.geometry(dst)
+	if err != nil {
+		return dst[:start], err
+	}
+	if empty {
+		dst = append(dst[:start], "null"...)
+	}
+	return dst, nil
+}
+
+// header reads byte order, type and flags, and a reference system that is
+// known to be WGS 84.
+func (r *ewkb) header() (kind uint32, err error) {
+	if len(r.b) < 5 {
+		return 0, errShort
+	}
+	r.order = binary.LittleEndian
+	if r.b[0] == 0 {
+		r.order = binary.BigEndian
+	}
+	word := r.order.Uint32(r.b[1:])
+	r.b = r.b[5:]
+	const hasZ, hasM, hasSRID = 0x80000000, 0x40000000, 0x20000000
+	r.skip = 0
+	for _, flag := range []uint32{hasZ, hasM} {
+		if word&flag != 0 {
+			r.skip += 8
+		}
+	}
+	if word&hasSRID != 0 {
+		if len(r.b) < 4 {
+			return 0, errShort
+		}
+		r.b = r.b[4:]
+	}
+	kind = word &^ (hasZ | hasM | hasSRID)
+	if kind < 1 || kind > 7 {
+		return 0, fmt.Errorf("well-known binary: geometry type %d has no GeoJSON form", kind)
+	}
+	return kind, nil
+}
+
+func (r *ewkb) count() (int, error) {
+	if len(r.b) < 4 {
+		return 0, errShort
+	}
+	n := int(r.order.Uint32(r.b))
+	r.b = r.b[4:]
+	if n > len(r.b) {
+		return 0, errShort
+	}
+	return n, nil
+}
+
+// geometry appends one geometry whole.
+func (r *ewkb) geometry(dst []byte) (_ []byte, empty bool, err error) {
+	kind, err := r.header()
+	if err != nil {
+		return dst, false, err
+	}
+	dst = append(dst, `{"type":"`...)
+	dst = append(dst, typeNames[kind]...)
+	if kind == 7 {
+		dst = append(dst, `","geometries":`...)
+	} else {
+		dst = append(dst, `","coordinates":`...)
+	}
+	dst, empty, err = r.body(dst, kind)
+	return append(dst, '}'), empty, err
+}
+
+// body appends what comes after the header: coordinates, or a collection's
+// members.
+func (r *ewkb) body(dst []byte, kind uint32) (_ []byte, empty bool, err error) {
+	switch kind {
+	case 1:
+		if len(r.b) < 16+r.skip {
+			return dst, false, errShort
+		}
+		x, y := r.position(0)
+		r.b = r.b[16+r.skip:]
+		return appendPosition(dst, x, y), math.IsNaN(x), nil
+	case 2:
+		return r.positions(dst, 0)
+	case 3:
+		n, err := r.count()
+		if err != nil {
+			return dst, false, err
+		}
+		dst = append(dst, '[')
+		for i := range n {
+			turn := 1
+			if i > 0 {
+				dst = append(dst, ',')
+				turn = -1
+			}
+			if dst, _, err = r.positions(dst, turn); err != nil {
+				return dst, false, err
+			}
+		}
+		return append(dst, ']'), n == 0, nil
+	}
+	n, err := r.count()
+	if err != nil {
+		return dst, false, err
+	}
+	dst = append(dst, '[')
+	written := 0
+	for range n {
+		start := len(dst)
+		if written > 0 {
+			dst = append(dst, ',')
+		}
+		if kind == 7 {
+			dst, empty, err = r.geometry(dst)
+		} else {
+			var part uint32
+			if part, err = r.header(); err == nil {
+				dst, empty, err = r.body(dst, part)
+			}
+		}
+		if err != nil {
+			return dst, false, err
+		}
+		if empty {
+			dst = dst[:start]
+			continue
+		}
+		written++
+	}
+	return append(dst, ']'), written == 0, nil
+}
+
+func (r *ewkb) position(i int) (x, y float64) {
+	at := r.b[i*(16+r.skip):]
+	return math.Float64frombits(r.order.Uint64(at)), math.Float64frombits(r.order.Uint64(at[8:]))
+}
+
+// positions appends a list of positions: as it stands for turn 0, else as a
+// ring that goes anticlockwise (1) or clockwise (-1).
+func (r *ewkb) positions(dst []byte, turn int) (_ []byte, empty bool, err error) {
+	n, err := r.count()
+	if err != nil || n > len(r.b)/(16+r.skip) {
+		return dst, false, errors.Join(err, errShort)
+	}
+	back := turn != 0 && float64(turn)*r.twiceArea(n) < 0
+	dst = append(dst, '[')
+	for i := range n {
+		if i > 0 {
+			dst = append(dst, ',')
+		}
+		if back {
+			i = n - 1 - i
+		}
+		x, y := r.position(i)
+		dst = appendPosition(dst, x, y)
+	}
+	r.b = r.b[n*(16+r.skip):]
+	return append(dst, ']'), n == 0, nil
+}
+
+// twiceArea is twice the signed area of a ring, positive where it goes
+// anticlockwise; taken about its first position, for digits.
+func (r *ewkb) twiceArea(n int) float64 {
+	if n == 0 {
+		return 0
+	}
+	x0, y0 := r.position(0)
+	sum, px, py := 0.0, 0.0, 0.0
+	for i := 1; i < n; i++ {
+		x, y := r.position(i)
+		x, y = x-x0, y-y0
+		sum += px*y - x*py
+		px, py = x, y
+	}
+	return sum
+}
+
+func appendPosition(dst []byte, x, y float64) []byte {
+	dst = append(dst, '[')
+	dst = appendFloat(dst, x, decimalsOfDegrees)
+	dst = append(dst, ',')
+	dst = appendFloat(dst, y, decimalsOfDegrees)
+	return append(dst, ']')
+}
+
+// appendOutline appends a point, or an outline as geo.Zone draws it, whose
+// rings go the right way round already.
+func appendOutline(dst []byte, g orb.Geometry) ([]byte, error) {
+	switch g := g.(type) {
+	case nil:
+		return append(dst, "null"...), nil
+	case orb.Point:
+		dst = append(dst, `{"type":"Point","coordinates":`...)
+		return append(appendPosition(dst, g[0], g[1]), '}'), nil
+	case orb.Polygon:
+		dst = append(dst, `{"type":"Polygon","coordinates":`...)
+		return append(appendRings(dst, g), '}'), nil
+	case orb.MultiPolygon:
+		dst = append(dst, `{"type":"MultiPolygon","coordinates":[`...)
+		for i, p := range g {
+			if i > 0 {
+				dst = append(dst, ',')
+			}
+			dst = appendRings(dst, p)
+		}
+		return append(dst, ']', '}'), nil
+	}
+	return dst, fmt.Errorf("a computed geometry is a %T", g)
+}
+
+func appendRings(dst []byte, p orb.Polygon) []byte {
+	dst = append(dst, '[')
+	for i, ring := range p {
+		if i > 0 {
+			dst = append(dst, ',')
+		}
+		dst = append(dst, '[')
+		for k, at := range ring {
+			if k > 0 {
+				dst = append(dst, ',')
+			}
+			dst = appendPosition(dst, at[0], at[1])
+		}
+		dst = append(dst, ']')
+	}
+	return append(dst, ']')
+}

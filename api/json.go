@@ -1,0 +1,124 @@
+package api
+
+import (
+	"math"
+	"strconv"
+	"unicode/utf8"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+// The functions here append JSON to a buffer. A page is thousands of features
+// of dozens of values; written this way they cost no reflection and no memory.
+
+const hexDigits = "0123456789abcdef"
+
+// plain marks the bytes that stand for themselves inside a JSON string.
+var plain = func() (t [256]bool) {
+	for c := 0x20; c < utf8.RuneSelf; c++ {
+		t[c] = c != '"' && c != '\\' && c != 0x7f
+	}
+	return t
+}()
+
+// appendString appends a JSON string. Bytes that are not UTF-8 become U+FFFD.
+func appendString[T ~string | ~[]byte](dst []byte, s T) []byte {
+	dst = append(dst, '"')
+	from := 0
+	for i := 0; i < len(s); {
+		c := s[i]
+		if plain[c] {
+			i++
+			continue
+		}
+		if c >= utf8.RuneSelf {
+			r, size := utf8.DecodeRuneInString(string(s[i:min(i+utf8.UTFMax, len(s))]))
+			if r == utf8.RuneError && size == 1 {
+				dst = append(dst, s[from:i]...)
+				dst = append(dst, `\ufffd`...)
+				from = i + 1
+			}
+			i += size
+			continue
+		}
+		dst = append(dst, s[from:i]...)
+		switch c {
+		case '"', '\\':
+			dst = append(dst, '\\', c)
+		case '\n':
+			dst = append(dst, '\\', 'n')
+		case '\r':
+			dst = append(dst, '\\', 'r')
+		case '\t':
+			dst = append(dst, '\\', 't')
+		default:
+			dst = append(dst, '\\', 'u', '0', '0', hexDigits[c>>4], hexDigits[c&15])
+		}
+		i++
+		from = i
+	}
+	dst = append(dst, s[from:]...)
+	return append(dst, '"')
+}
+
+// appendFloat appends a number rounded to some decimals, without zeros at its
+// end. JSON has no form for what is not a number.
+func appendFloat(dst []byte, v float64, decimals int) []byte {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return append(dst, "null"...)
+	}
+	start := len(dst)
+	dst = strconv.AppendFloat(dst, v, 'f', decimals, 64)
+	if decimals > 0 {
+		for dst[len(dst)-1] == '0' {
+			dst = dst[:len(dst)-1]
+		}
+		if dst[len(dst)-1] == '.' {
+			dst = dst[:len(dst)-1]
+		}
+	}
+	if string(dst[start:]) == "-0" {
+		dst = append(dst[:start], '0')
+	}
+	return dst
+}
+
+func appendBool(dst []byte, v bool) []byte { return strconv.AppendBool(dst, v) }
+
+// appendTexts appends an array of strings.
+func appendTexts[T ~string | ~[]byte](dst []byte, list []T) []byte {
+	dst = append(dst, '[')
+	for i, s := range list {
+		if i > 0 {
+			dst = append(dst, ',')
+		}
+		dst = appendString(dst, s)
+	}
+	return append(dst, ']')
+}
+
+const instantLayout = "2006-01-02T15:04:05.000Z07:00"
+
+// appendValue appends a value as its property's type is served.
+func appendValue(dst []byte, p *inventory.Property, v *inventory.Value) []byte {
+	if v.Null {
+		return append(dst, "null"...)
+	}
+	switch p.Type {
+	case inventory.Integer:
+		return strconv.AppendInt(dst, v.Int, 10)
+	case inventory.Boolean:
+		return appendBool(dst, v.Int != 0)
+	case inventory.Number:
+		return appendFloat(dst, v.Float, p.Decimals)
+	case inventory.Date:
+		return append(v.Time.AppendFormat(append(dst, '"'), "2006-01-02"), '"')
+	case inventory.Timestamp:
+		return append(v.Time.AppendFormat(append(dst, '"'), instantLayout), '"')
+	case inventory.TextList:
+		return appendTexts(dst, v.List)
+	case inventory.Object:
+		return append(dst, v.Bytes...)
+	}
+	return appendString(dst, v.Bytes)
+}

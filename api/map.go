@@ -1,0 +1,63 @@
+package api
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"html"
+	"mime"
+	"net/http"
+	"net/url"
+	"path"
+
+	"github.com/go-chi/chi/v5"
+
+	"github.com/underbough/underbough/api/viewer"
+	"github.com/underbough/underbough/inventory"
+)
+
+// mapPolicy keeps the page to what comes from here.
+const mapPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
+
+// handleMap serves the map page; where it has not been built, how to get it.
+func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
+	page, built := viewer.Page()
+	// The page asks for its parts below the path it is reached at.
+	base, err := url.Parse(s.base(r))
+	if err != nil {
+		return err
+	}
+	page = bytes.ReplaceAll(page, []byte("%BASE%"), []byte(html.EscapeString(base.Path)))
+	w.Header().Set("Content-Security-Policy", mapPolicy)
+	w.Header().Set("Referrer-Policy", "same-origin")
+	if !built {
+		w.Header().Set("Cache-Control", "no-store")
+	}
+	return writeFile(w, r, "index.html", page)
+}
+
+// handleMapFile serves a part of the map page.
+func (s *Server) handleMapFile(w http.ResponseWriter, r *http.Request) error {
+	name := chi.URLParam(r, "*")
+	body, err := viewer.File(name)
+	if err != nil {
+		return inventory.Errorf(inventory.NotFound, "the map page has no part %q", name)
+	}
+	return writeFile(w, r, name, body)
+}
+
+func writeFile(w http.ResponseWriter, r *http.Request, name string, body []byte) error {
+	sum := sha256.Sum256(body)
+	tag := hex.EncodeToString(sum[:12])
+	h := w.Header()
+	h.Set("Content-Type", mime.TypeByExtension(path.Ext(name)))
+	h.Set("ETag", `"`+tag+`"`)
+	if h.Get("Cache-Control") == "" {
+		h.Set("Cache-Control", "no-cache")
+	}
+	if tagListed(r.Header.Get("If-None-Match"), tag) {
+		w.WriteHeader(http.StatusNotModified)
+		return nil
+	}
+	return writeBody(w, r, body)
+}

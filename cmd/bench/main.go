@@ -1,0 +1,127 @@
+// Command bench measures, side by side in one run on one machine, our import
+// against ogr2ogr with COPY on the same file, and our full exposure run against
+// the best single SQL statement we know for it; and says how far both agree.
+//
+// The data are generated from a seed. Nothing here asserts a time.
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"github.com/underbough/underbough/inventory/postgres/cluster"
+)
+
+type bench struct {
+	ctx            context.Context
+	dir            string
+	url            string
+	conn           *pgx.Conn
+	trees, targets int
+	seed           uint64
+	runs           int
+	generateOnly   string
+}
+
+func main() {
+	cluster.MaybeKeep()
+	b := &bench{}
+	flag.IntVar(&b.trees, "trees", 1_000_000, "number of trees")
+	flag.IntVar(&b.targets, "targets", 300_000, "number of targets")
+	flag.Uint64Var(&b.seed, "seed", 1, "seed of the data")
+	flag.IntVar(&b.runs, "runs", 3, "timed repetitions of each of ours; SQL and ogr2ogr run once for each two")
+	sql := flag.Bool("sql", true, "measure the SQL statement too")
+	flag.StringVar(&b.generateOnly, "generate", "", "only write the data into this folder")
+	flag.Parse()
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	b.ctx = ctx
+	if err := b.run(*sql); err != nil {
+		fmt.Fprintln(os.Stderr, "bench:", err)
+		os.Exit(1)
+	}
+}
+
+func (b *bench) run(sql bool) error {
+	if b.generateOnly != "" {
+		b.dir = b.generateOnly
+		return b.generate()
+	}
+	dir, err := os.MkdirTemp("", "underbough-bench-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	if err := os.Chmod(dir, 0o755); err != nil {
+		return err
+	}
+	b.dir = dir
+	lease, err := cluster.Acquire(b.ctx, cluster.Options{Data: filepath.Join(dir, "data"), Remove: true})
+	if err != nil {
+		return err
+	}
+	defer lease.Release()
+	b.url = lease.URL()
+	if b.conn, err = pgx.Connect(b.ctx, b.url); err != nil {
+		return err
+	}
+	defer b.conn.Close(context.WithoutCancel(b.ctx))
+	fmt.Printf("%d trees, %d targets, seed %d\n", b.trees, b.targets, b.seed)
+	if err := b.generate(); err != nil {
+		return err
+	}
+	program := filepath.Join(dir, "underbough")
+	if out, err := exec.CommandContext(b.ctx, "go", "build", "-buildvcs=false", "-o", program, "./cmd/underbough").CombinedOutput(); err != nil {
+		return fmt.Errorf("building underbough: %w\n%s", err, out)
+	}
+	if err := b.imports(program); err != nil {
+		return err
+	}
+	return b.exposures(program, sql)
+}
+
+// measured is one finished process.
+type measured struct {
+	wall time.Duration
+	cpu  time.Duration
+	rss  int64 // bytes
+}
+
+func (m measured) String() string {
+	return fmt.Sprintf("%6.2f s wall, %6.2f s of its own processor time, %4d MB resident", m.wall.Seconds(), m.cpu.Seconds(), m.rss>>20)
+}
+
+// process runs a command and measures it.
+func (b *bench) process(name string, args ...string) (measured, error) {
+	cmd := exec.CommandContext(b.ctx, name, args...)
+	cmd.Env = append(os.Environ(), "UNDERBOUGH_DATABASE="+b.url)
+	start := time.Now()
+	out, err := cmd.CombinedOutput()
+	m := measured{wall: time.Since(start)}
+	if err != nil {
+		return m, fmt.Errorf("%s: %w\n%s", name, err, out)
+	}
+	m.cpu = cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+	if usage, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage); ok {
+		m.rss = usage.Maxrss << 10
+	}
+	return m, nil
+}
+
+func (b *bench) exec(statements ...string) error {
+	for _, s := range statements {
+		if _, err := b.conn.Exec(b.ctx, s); err != nil {
+			return fmt.Errorf("%w\n%s", err, s)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"os"
+	"syscall"
+	"time"
+
+	"github.com/underbough/underbough/cmd/underbough/demo"
+)
+
+type demoCmd struct {
+	Once   bool   `help:"Stop after the table."`
+	Seed   uint64 `default:"7" help:"Seed of the invented town."`
+	Dir    string `help:"Write the town's files here and keep them (default: a temporary folder)." placeholder:"DIR" type:"path"`
+	Listen string `default:"127.0.0.1:8017" env:"UNDERBOUGH_LISTEN" help:"Address to serve on; another port is taken where this one is in use." placeholder:"HOST:PORT"`
+}
+
+// Run writes the town's files, loads them as any file is loaded, ranks and
+// serves. Running it again changes nothing.
+func (d *demoCmd) Run(c *cli) error {
+	dir := d.Dir
+	if dir == "" {
+		made, err := os.MkdirTemp("", "underbough-demo-")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(made)
+		dir = made
+	} else if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	start := time.Now()
+	imports, err := demo.Write(dir, d.Seed, time.Now().Year())
+	if err != nil {
+		return err
+	}
+	s, err := c.session()
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	fmt.Fprintf(c.stdout, "%s: an invented town. Its trees, cuts and places are made up.\n\n", demo.Site)
+	for _, one := range imports {
+		i := importCmd{
+			Site: one.Site, As: string(one.Role), Map: one.Map, Kind: one.Kind, TimeZone: demo.TimeZone,
+			MaxKM: 200, Format: "text",
+		}
+		if one.MappingFile != "" {
+			i.Mapping = one.MappingFile
+		}
+		if err := i.one(c, s, one.File); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintln(c.stdout)
+	r := rankCmd{Site: demo.Site, Over: "parking,walkway", Cut: "topping", By: "harm", Limit: 12, Format: "table"}
+	if err := r.rank(c, s); err != nil {
+		return err
+	}
+	fmt.Fprintf(c.stdout, "\nLoaded and ranked in %.1f s. See what was held back: bin/underbough quarantine --data DIR\n", time.Since(start).Seconds())
+	if d.Once {
+		return nil
+	}
+	serve := serveCmd{Listen: freeAddress(d.Listen)}
+	return serve.serve(c, s)
+}
+
+// freeAddress returns address, or any free port of its host where another
+// program has it: two demos may run side by side.
+func freeAddress(address string) string {
+	l, err := net.Listen("tcp", address)
+	if err == nil {
+		l.Close()
+		return address
+	}
+	if host, _, split := net.SplitHostPort(address); split == nil && errors.Is(err, syscall.EADDRINUSE) {
+		return net.JoinHostPort(host, "0")
+	}
+	return address
+}

@@ -1,0 +1,9 @@
+package postgres
+
+import "github.com/jackc/pgx/v5/pgxpool"
+
+// SetStripeVertices lets a test cut a small site into many stripes.
+func (db *DB) SetStripeVertices(n int64) { db.stripeVertices = n }
+
+// Pool lets a test speak SQL as a desktop GIS would.
+func (db *DB) Pool() *pgxpool.Pool { return db.pool }

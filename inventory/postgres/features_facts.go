@@ -1,0 +1,142 @@
+package postgres
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/paulmach/orb/encoding/ewkb"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/question"
+	"github.com/underbough/underbough/inventory/ranking"
+)
+
+// FindFacts returns standing trees in the order of their ids, with all their
+// cuts and visits.
+func (db *DB) FindFacts(ctx context.Context, q question.FactsQuery) ([]ranking.Facts, error) {
+	var sql featureSQL
+	sql.text.WriteString(`SELECT t.tree_id, t.site_id, coalesce(t.tag, ''), ST_X(t.geometry), ST_Y(t.geometry), t.status, t.dbh_m, t.height_m, t.crown_radius_m
+		FROM trees t WHERE t.status IN ('alive', 'dead') AND t.client_id = ` + sql.arg(q.Client) + ` AND t.tree_id >= ` + sql.arg(int64(q.From)))
+	if q.Sites != nil {
+		sql.text.WriteString(` AND t.site_id IN (SELECT s.site_id FROM sites s WHERE s.client_id = t.client_id AND s.name = ANY(` + sql.arg(q.Sites) + `::text[]))`)
+	}
+	if q.Tags != nil {
+		sql.text.WriteString(` AND t.tag = ANY(` + sql.arg(q.Tags) + `::text[])`)
+	}
+	if q.Trees != nil {
+		sql.text.WriteString(` AND t.tree_id = ANY(` + sql.arg(q.Trees) + `::bigint[])`)
+	}
+	if q.Cut != 0 {
+		sql.text.WriteString(` AND t.tree_id = (SELECT c.tree_id FROM cuts c WHERE c.client_id = t.client_id AND c.cut_id = ` + sql.arg(q.Cut) + `)`)
+	}
+	sql.boxes(featureTables["trees"], q.Boxes)
+	sql.text.WriteString(` ORDER BY t.tree_id LIMIT ` + sql.arg(q.Limit))
+	var list []ranking.Facts
+	// Trees, cuts and visits of one instant, or a cut could miss its tree.
+	err := db.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+		rows, err := tx.Query(ctx, sql.text.String(), sql.args...)
+		if err != nil {
+			return err
+		}
+		if list, err = pgx.CollectRows(rows, scanStanding); err != nil || len(list) == 0 {
+			return err
+		}
+		return addAllRecords(ctx, tx, q.Client, list)
+	})
+	return list, err
+}
+
+func scanStanding(row pgx.CollectableRow) (ranking.Facts, error) {
+	var f ranking.Facts
+	t := &f.Tree
+	var dbh, height, crown *float64
+	err := row.Scan(&t.ID, &t.Site, &t.Tag, &t.Point[0], &t.Point[1], &t.Status, &dbh, &height, &crown)
+	t.DBH, t.Height, t.CrownRadius = opt(dbh), opt(height), opt(crown)
+	return f, err
+}
+
+// addAllRecords adds the cuts and visits of many trees, two queries for all.
+func addAllRecords(ctx context.Context, tx pgx.Tx, client inventory.ClientID, list []ranking.Facts) error {
+	ids := make([]int64, len(list))
+	at := make(map[inventory.TreeID]*ranking.Facts, len(list))
+	for i := range list {
+		ids[i], at[list[i].Tree.ID] = int64(list[i].Tree.ID), &list[i]
+	}
+	rows, err := tx.Query(ctx, `SELECT `+cutSelect+` FROM cuts WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY cut_id`, client, ids)
+	if err != nil {
+		return err
+	}
+	cuts, err := pgx.CollectRows(rows, scanCut)
+	if err != nil {
+		return err
+	}
+	for _, c := range cuts {
+		at[c.Tree].Cuts = append(at[c.Tree].Cuts, c)
+	}
+	rows, err = tx.Query(ctx, `
+		SELECT visit_id, tree_id, visited_on, coalesce(whole_tree, ''), coalesce(crown, ''), coalesce(limb, '')
+		FROM visits WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY visited_on, visit_id`, client, ids)
+	if err != nil {
+		return err
+	}
+	visits, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (inventory.Visit, error) {
+		var v inventory.Visit
+		var word [3]string
+		err := row.Scan(&v.ID, &v.Tree, &v.On, &word[0], &word[1], &word[2])
+		for i, to := range []*inventory.Likelihood{&v.WholeTree, &v.Crown, &v.Limb} {
+			*to, _ = inventory.ParseLikelihood(word[i])
+		}
+		return v, err
+	})
+	for _, v := range visits {
+		at[v.Tree].Visits = append(at[v.Tree].Visits, v)
+	}
+	return err
+}
+
+// FindTargetsIn returns the targets whose bounds meet any of the boxes of their
+// site, each once.
+func (db *DB) FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []question.SiteBox) ([]inventory.Target, error) {
+	if len(boxes) == 0 {
+		return nil, nil
+	}
+	sites := make([]int64, len(boxes))
+	var side [4][]float64
+	for i, b := range boxes {
+		sites[i] = int64(b.Site)
+		for k, v := range []float64{b.Min[0], b.Min[1], b.Max[0], b.Max[1]} {
+			side[k] = append(side[k], v)
+		}
+	}
+	rows, err := db.pool.Query(ctx, `
+		SELECT target_id, site_id, kind, ST_AsEWKB(geometry), people_per_hour, people_present, dwell_minutes, vehicles_per_day, speed_mps,
+		       stalls, share_occupied, turnover_per_day, hours, sheltered
+		FROM targets WHERE client_id = $1 AND target_id IN (
+			SELECT g.target_id FROM unnest($2::bigint[], $3::float8[], $4::float8[], $5::float8[], $6::float8[]) b (site, w, s, e, n)
+			JOIN targets g ON g.client_id = $1 AND g.site_id = b.site AND g.geometry && ST_MakeEnvelope(b.w, b.s, b.e, b.n, 4326))
+		ORDER BY target_id`, client, sites, side[0], side[1], side[2], side[3])
+	if err != nil {
+		return nil, translate(err)
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (inventory.Target, error) {
+		var t inventory.Target
+		var f [8]*float64
+		var wkb []byte
+		var hours *string
+		var sheltered *bool
+		if err := row.Scan(&t.ID, &t.Site, &t.Kind, &wkb, &f[0], &f[1], &f[2], &f[3], &f[4], &f[5], &f[6], &f[7], &hours, &sheltered); err != nil {
+			return t, err
+		}
+		for i, to := range []*inventory.Opt[float64]{&t.PeoplePerHour, &t.PeoplePresent, &t.DwellMinutes, &t.VehiclesPerDay, &t.Speed, &t.Stalls, &t.ShareOccupied, &t.TurnoverPerDay} {
+			*to = opt(f[i])
+		}
+		if hours != nil {
+			t.Hours = *hours
+		}
+		t.PeopleSheltered = opt(sheltered)
+		var err error
+		t.Geometry, _, err = ewkb.Unmarshal(wkb)
+		return t, err
+	})
+	return list, translate(err)
+}

@@ -1,0 +1,154 @@
+package question
+
+import (
+	"context"
+	"math"
+	"time"
+
+	"github.com/paulmach/orb"
+
+	"github.com/underbough/underbough/geo"
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/ranking"
+)
+
+// FactsQuery asks for standing trees with their cuts and visits, in the order
+// of their ids. Empty conditions hold for every tree.
+type FactsQuery struct {
+	Client inventory.ClientID
+	Sites  []string // names
+	Tags   []string
+	Trees  []int64
+	Cut    int64       // carrying this cut; 0 for any
+	Boxes  []orb.Bound // standing in any of these, degrees
+	From   inventory.TreeID
+	Limit  int
+}
+
+// SiteBox is a box on a site, degrees.
+type SiteBox struct {
+	Site inventory.SiteID
+	orb.Bound
+}
+
+// FactsStore finds trees and what is about them, many at a time.
+type FactsStore interface {
+	FindSites(ctx context.Context, client inventory.ClientID) ([]inventory.Site, error)
+	FindFacts(ctx context.Context, q FactsQuery) ([]ranking.Facts, error)
+	// FindTargetsIn returns each target of whose site a box meets its bounds,
+	// once.
+	FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []SiteBox) ([]inventory.Target, error)
+}
+
+// FeatureStore reads the collections and what the computed ones are made from.
+type FeatureStore interface {
+	inventory.FeatureStore
+	FactsStore
+}
+
+// Features asks for features of any collection, stored or computed.
+type Features struct {
+	Store   FeatureStore
+	Profile *profile.Profile
+	AsOf    time.Time
+}
+
+// A computed page looks at no more trees than this, so that a rare filter ends
+// in a short page with a place to go on from rather than in a long wait.
+const (
+	maxTreesOfZones    = 20_000
+	maxTreesOfOverlaps = 5_000
+)
+
+// Find hands features on in the collection's order, up to q.Limit. Where it
+// stops early for having looked at enough, rest is the place to go on from.
+func (s *Features) Find(ctx context.Context, q inventory.FeatureQuery, fn func(*inventory.Feature) error) (rest inventory.Opt[inventory.Cursor], err error) {
+	switch q.Collection.ID {
+	case "zones":
+		w := &walk{Features: s, q: q, fn: fn, batch: 250, most: maxTreesOfZones}
+		return w.run(ctx, func(_ context.Context, page []ranking.Facts) error { return w.zones(page) })
+	case "overlaps":
+		w := &walk{Features: s, q: q, fn: fn, batch: 100, most: maxTreesOfOverlaps}
+		return w.run(ctx, w.overlaps)
+	}
+	return rest, s.Store.FindFeatures(ctx, q, fn)
+}
+
+// Count counts what a query holds for, up to a limit; false where that is not
+// known without working it all out.
+func (s *Features) Count(ctx context.Context, q inventory.FeatureQuery, limit int) (n int, ok bool, err error) {
+	if q.Collection.Computed {
+		return 0, false, nil
+	}
+	n, err = s.Store.CountFeatures(ctx, q, limit)
+	return n, err == nil && n <= limit, err
+}
+
+// Extent returns a box about all features of a collection; false where there
+// are none.
+func (s *Features) Extent(ctx context.Context, client inventory.ClientID, c *inventory.Collection) (orb.Bound, bool, error) {
+	of := c
+	if c.Computed {
+		var err error
+		if of, err = inventory.GetCollection("trees"); err != nil {
+			return orb.Bound{}, false, err
+		}
+	}
+	b, ok, err := s.Store.FeatureExtent(ctx, client, of)
+	if ok && c.ID == "zones" {
+		b = widen(b)
+	}
+	return b, ok, err
+}
+
+// maxReachM is farther than any zone reaches, metres; stripes of a run rest on
+// it too.
+const maxReachM = 250
+
+// widen returns a box with room for the zones of what stands in it. It may run
+// past ±180.
+func widen(b orb.Bound) orb.Bound {
+	dlat := maxReachM / 110_000.0
+	dlon := dlat / math.Cos(min(max(math.Abs(b.Min[1]), math.Abs(b.Max[1]))+dlat, 85)*math.Pi/180)
+	b.Min[0], b.Max[0] = max(b.Min[0]-dlon, -180), min(b.Max[0]+dlon, 180)
+	b.Min[1], b.Max[1] = max(b.Min[1]-dlat, -90), min(b.Max[1]+dlat, 90)
+	return b
+}
+
+// widened returns boxes for the trees whose zones may meet boxes. A box at the
+// antimeridian gets a twin on the other side.
+func widened(boxes []orb.Bound) []orb.Bound {
+	var out []orb.Bound
+	for _, b := range boxes {
+		w := widen(b)
+		out = append(out, w)
+		span := w.Max[0] - b.Max[0] + maxReachM/1000.0
+		if w.Min[0] <= -180 {
+			out = append(out, orb.Bound{Min: orb.Point{180 - span, w.Min[1]}, Max: orb.Point{180, w.Max[1]}})
+		}
+		if w.Max[0] >= 180 {
+			out = append(out, orb.Bound{Min: orb.Point{-180, w.Min[1]}, Max: orb.Point{-180 + span, w.Max[1]}})
+		}
+	}
+	return out
+}
+
+// boxesOf returns the boxes that targets under a zone lie in; two where it
+// crosses the antimeridian.
+func boxesOf(z geo.Zone, at orb.Point) []orb.Bound {
+	b := z.Bound(at)
+	b.Min[1], b.Max[1] = max(b.Min[1], -90), min(b.Max[1], 90)
+	west, east := b, b
+	switch {
+	case b.Min[0] < -180:
+		west.Min[0], west.Max[0] = b.Min[0]+360, 180
+		east.Min[0] = -180
+	case b.Max[0] > 180:
+		west.Max[0] = 180
+		east.Min[0], east.Max[0] = -180, b.Max[0]-360
+	default:
+		return []orb.Bound{b}
+	}
+	return []orb.Bound{west, east}
+}

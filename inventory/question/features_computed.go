@@ -1,0 +1,326 @@
+package question
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/clip"
+	"github.com/paulmach/orb/planar"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/exposure"
+	"github.com/underbough/underbough/inventory/ranking"
+	"github.com/underbough/underbough/inventory/risk"
+)
+
+// outlineSegments draws a full circle well enough for a map: its corners lie
+// on the circle, and between them it falls short by 0.12 % of the radius.
+const outlineSegments = 64
+
+// Zone identities keep their meaning when other cuts come and go: four to a
+// number, the tree's for the first two and the cut's for the third.
+const (
+	idWholeTree = 0
+	idCrown     = 1
+	idLimb      = 2
+	idsEach     = 4
+)
+
+// walk goes through standing trees batch by batch and works out their features.
+type walk struct {
+	*Features
+	q     inventory.FeatureQuery
+	fn    func(*inventory.Feature) error
+	batch int // trees at a time, to begin with
+	most  int // trees at all
+	sent  int
+	sites map[inventory.SiteID]string
+	out   inventory.Feature
+	zone  []exposure.TreeZone
+}
+
+// maxBatch is the most trees looked at together.
+const maxBatch = 2000
+
+var errEnough = errors.New("enough")
+
+func (w *walk) run(ctx context.Context, each func(context.Context, []ranking.Facts) error) (rest inventory.Opt[inventory.Cursor], err error) {
+	sites, err := w.Store.FindSites(ctx, w.q.Client)
+	if err != nil {
+		return rest, err
+	}
+	w.sites = make(map[inventory.SiteID]string, len(sites))
+	for _, s := range sites {
+		w.sites[s.ID] = s.Name
+	}
+	ask := w.factsQuery()
+	for looked := 0; ; {
+		page, err := w.Store.FindFacts(ctx, ask)
+		if err != nil {
+			return rest, err
+		}
+		if err := each(ctx, page); err != nil {
+			if errors.Is(err, errEnough) {
+				err = nil
+			}
+			return rest, err
+		}
+		if len(page) < ask.Limit {
+			return rest, nil
+		}
+		last := page[len(page)-1].Tree.ID
+		ask.From = last + 1
+		// A box is searched anew for each batch: larger ones make it fewer.
+		ask.Limit = min(2*ask.Limit, maxBatch)
+		if looked += len(page); looked >= w.most {
+			return inventory.Some(inventory.Cursor{int64(last), math.MaxInt64, math.MaxInt64}), nil
+		}
+	}
+}
+
+// factsQuery hands down to the store what narrows the trees.
+func (w *walk) factsQuery() FactsQuery {
+	ask := FactsQuery{Client: w.q.Client, Limit: w.batch, From: inventory.TreeID(w.q.After.V[0]), Boxes: w.q.Boxes}
+	if w.q.Collection.ID == "zones" {
+		ask.Boxes = widened(w.q.Boxes)
+	}
+	for _, f := range w.q.Filters {
+		switch f.Property {
+		case "site":
+			ask.Sites = f.Texts
+		case "tag":
+			ask.Tags = f.Texts
+		case "tree_id":
+			ask.Trees = f.Ints
+		case "cut_id":
+			if len(f.Ints) == 1 {
+				ask.Cut = f.Ints[0]
+			}
+		}
+	}
+	if w.q.ID.OK {
+		owner := w.q.ID.V / idsEach
+		if w.q.ID.V%idsEach == idLimb {
+			ask.Cut = owner
+		} else {
+			ask.Trees = []int64{owner}
+		}
+	}
+	return ask
+}
+
+// identify returns a zone's identity and its place among those of its tree.
+func identify(f *ranking.Facts, z exposure.TreeZone) (id, place int64) {
+	tree := int64(f.Tree.ID)
+	switch z.Part {
+	case exposure.WholeTree:
+		return tree*idsEach + idWholeTree, 0
+	case exposure.Crown:
+		return tree*idsEach + idCrown, 1
+	}
+	cut := int64(f.Cuts[z.Cut].ID)
+	return cut*idsEach + idLimb, 2 + cut
+}
+
+// zonesOf returns a tree's zones in the order of their places; the cuts come
+// in the order of their ids.
+func (w *walk) zonesOf(f *ranking.Facts) (exposure.Dimensions, []exposure.TreeZone) {
+	d := exposure.Size(f.Tree, w.Profile.Sizing)
+	w.zone = exposure.Zones(w.zone[:0], f.Tree, f.Cuts, d, w.Profile.Sizing)
+	return d, w.zone
+}
+
+// send hands a feature on if it is asked for.
+func (w *walk) send(f *inventory.Feature) error {
+	if w.q.After.OK && slices.Compare(f.At[:], w.q.After.V[:]) <= 0 || w.q.ID.OK && w.q.ID.V != f.ID {
+		return nil
+	}
+	for i := range w.q.Filters {
+		filter := &w.q.Filters[i]
+		for at := range w.q.Collection.Properties {
+			p := &w.q.Collection.Properties[at]
+			if p.Name == filter.Property && !filter.Matches(p, &f.Values[at]) {
+				return nil
+			}
+		}
+	}
+	if w.sent >= w.q.Limit {
+		return errEnough
+	}
+	w.sent++
+	return w.fn(f)
+}
+
+// zones hands on one feature a part.
+func (w *walk) zones(page []ranking.Facts) error {
+	screener := risk.NewScreener(w.Profile, w.AsOf)
+	for i := range page {
+		f := &page[i]
+		d, zones := w.zonesOf(f)
+		for _, z := range zones {
+			outline := z.Zone.Polygon(f.Tree.Point, outlineSegments)
+			if !meetsAny(outline, w.q.Boxes) {
+				continue
+			}
+			id, place := identify(f, z)
+			w.out = inventory.Feature{ID: id, Geometry: outline, At: inventory.Cursor{int64(f.Tree.ID), place}, Values: w.out.Values[:0]}
+			j, cut := judgeZone(screener, f, z)
+			bearing := null
+			if !z.Zone.IsDisc() {
+				bearing = number(z.Zone.Bearing)
+			}
+			w.out.Values = append(w.out.Values,
+				text(w.sites[f.Tree.Site]), whole(f.Tree.ID), text(f.Tree.Tag), text(z.Part.String()), cut,
+				number(z.Zone.Radius), bearing, number(min(z.Zone.Width, 360)),
+				flag(d.HeightEstimated), flag(d.CrownRadiusEstimated),
+				text(j.Likelihood.String()), flag(j.Inferred), text(j.Rule.String()))
+			if err := w.send(&w.out); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func judgeZone(s *risk.Screener, f *ranking.Facts, z exposure.TreeZone) (risk.Judgement, inventory.Value) {
+	switch z.Part {
+	case exposure.WholeTree:
+		return s.WholeTree(f.Tree, f.Visits), null
+	case exposure.Crown:
+		return s.Crown(f.Tree, f.Visits), null
+	}
+	cut := f.Cuts[z.Cut]
+	return s.Limb(cut, f.Visits), whole(cut.ID)
+}
+
+// overlaps hands on one feature a part and target.
+func (w *walk) overlaps(ctx context.Context, page []ranking.Facts) error {
+	meters, err := w.meters(ctx, page)
+	if err != nil {
+		return err
+	}
+	for i := range page {
+		f := &page[i]
+		_, zones := w.zonesOf(f)
+		meter := meters[f.Tree.Site]
+		if meter == nil {
+			continue
+		}
+		list := meter.Overlaps(f.Tree.Point, zones)
+		slices.SortFunc(list, func(a, b exposure.Overlap) int {
+			return cmp.Or(cmp.Compare(a.Zone, b.Zone), cmp.Compare(a.Target, b.Target))
+		})
+		for _, o := range list {
+			z := zones[o.Zone]
+			id, place := identify(f, z)
+			cut := null
+			if z.Cut >= 0 {
+				cut = whole(f.Cuts[z.Cut].ID)
+			}
+			w.out = inventory.Feature{
+				ID: id, TextID: fmt.Sprintf("%d-%d", id, o.Target), Geometry: f.Tree.Point,
+				At: inventory.Cursor{int64(f.Tree.ID), place, int64(o.Target)}, Values: w.out.Values[:0],
+			}
+			w.out.Values = append(w.out.Values,
+				text(w.sites[f.Tree.Site]), whole(f.Tree.ID), text(f.Tree.Tag), whole(o.Target), text(string(o.Kind)), text(z.Part.String()), cut,
+				number(o.LengthM), number(o.AreaM2), whole(o.Points), number(o.Count.Persons()), number(o.Count.Vehicles))
+			if err := w.send(&w.out); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// meters loads the targets under a page of trees, a meter for each site.
+func (w *walk) meters(ctx context.Context, page []ranking.Facts) (map[inventory.SiteID]*exposure.Meter, error) {
+	var boxes []SiteBox
+	for i := range page {
+		f := &page[i]
+		_, zones := w.zonesOf(f)
+		for _, z := range zones {
+			for _, b := range boxesOf(z.Zone, f.Tree.Point) {
+				boxes = append(boxes, SiteBox{f.Tree.Site, b})
+			}
+		}
+	}
+	targets, err := w.Store.FindTargetsIn(ctx, w.q.Client, boxes)
+	if err != nil {
+		return nil, err
+	}
+	fields := make(map[inventory.SiteID]*exposure.FieldBuilder)
+	for _, t := range targets {
+		if fields[t.Site] == nil {
+			fields[t.Site] = exposure.NewFieldBuilder(w.Profile)
+		}
+		if err := fields[t.Site].Add(t); err != nil {
+			return nil, err
+		}
+	}
+	meters := make(map[inventory.SiteID]*exposure.Meter, len(fields))
+	for site, b := range fields {
+		meters[site] = exposure.NewMeter(b.Build())
+	}
+	return meters, nil
+}
+
+// ParseFeatureID reads an identity as a collection's features carry it. text
+// is set where it is not a number; ok is false where it cannot be one.
+func ParseFeatureID(c *inventory.Collection, s string) (id int64, text string, ok bool) {
+	number := s
+	if c.ID == "overlaps" {
+		zone, target, found := strings.Cut(s, "-")
+		if n, err := strconv.ParseInt(target, 10, 64); !found || err != nil || n <= 0 {
+			return 0, "", false
+		}
+		number, text = zone, s
+	}
+	id, err := strconv.ParseInt(number, 10, 64)
+	return id, text, err == nil && id > 0
+}
+
+// meetsAny reports whether an outline meets any of the boxes; no box asks for
+// all.
+func meetsAny(g orb.Geometry, boxes []orb.Bound) bool {
+	if len(boxes) == 0 {
+		return true
+	}
+	var parts orb.MultiPolygon
+	switch g := g.(type) {
+	case orb.Polygon:
+		parts = orb.MultiPolygon{g}
+	case orb.MultiPolygon:
+		parts = g
+	}
+	for _, p := range parts {
+		for _, b := range boxes {
+			if planar.RingContains(p[0], b.Min) || len(clip.LineString(b, orb.LineString(p[0]))) > 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+var null = inventory.Value{Null: true}
+
+// text is null where it is empty, as a missing column is.
+func text(s string) inventory.Value { return inventory.Value{Bytes: []byte(s), Null: s == ""} }
+
+func whole[T ~int | ~int64](n T) inventory.Value { return inventory.Value{Int: int64(n)} }
+
+func number(f float64) inventory.Value { return inventory.Value{Float: f} }
+
+func flag(b bool) inventory.Value {
+	if b {
+		return inventory.Value{Int: 1}
+	}
+	return inventory.Value{}
+}
