@@ -1,7 +1,10 @@
 package postgres
 
 import (
+	"cmp"
 	"slices"
+
+	"github.com/paulmach/orb"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
@@ -26,6 +29,8 @@ type outcome struct {
 type computer struct {
 	recompute *recompute
 	assessor  *ranking.Assessor
+	trees     []standing
+	turns     []turn
 	facts     ranking.Facts
 	kinds     []int
 	over      []string
@@ -35,22 +40,33 @@ type computer struct {
 	points    []int
 }
 
+// standing is a tree of a chunk with the places of its cuts and visits.
+type standing struct {
+	tree         inventory.Tree
+	cuts, visits [2]int // from, to
+}
+
+// turn is the place of a tree in a chunk, to be sorted by where it stands.
+type turn struct {
+	key uint64
+	at  int32
+}
+
+// compute assesses a chunk. Trees are taken in the order in which they lie on
+// the ground, so that those after one another meet the same targets while the
+// processor still has them at hand.
 func (c *computer) compute(w *work) (outcome, error) {
+	if err := c.decode(w); err != nil {
+		return outcome{}, err
+	}
+	slices.SortFunc(c.turns, func(a, b turn) int { return cmp.Compare(a.key, b.key) })
 	var out outcome
-	buf := copyBuffer{b: make([]byte, 0, 2*len(w.trees))}
-	rows := rowReader{w.trees}
-	cuts, visits := w.cuts, w.visits
-	for rows.next() {
-		t := &c.facts.Tree
-		*t = inventory.Tree{ID: inventory.TreeID(rows.int64())}
-		var err error
-		if t.Point, err = rows.point(); err != nil {
-			return out, err
-		}
-		t.Status = status(rows.field())
-		t.DBH, t.Height, t.CrownRadius = rows.float64(), rows.float64(), rows.float64()
-		c.facts.Cuts, cuts = ofTree(cuts, t.ID, func(c *inventory.Cut) inventory.TreeID { return c.Tree })
-		c.facts.Visits, visits = ofTree(visits, t.ID, func(v *inventory.Visit) inventory.TreeID { return v.Tree })
+	buf := copyBuffer{b: make([]byte, 0, 256*len(c.trees))}
+	for _, next := range c.turns {
+		t := &c.trees[next.at]
+		c.facts.Tree = t.tree
+		c.facts.Cuts = w.cuts[t.cuts[0]:t.cuts[1]]
+		c.facts.Visits = w.visits[t.visits[0]:t.visits[1]]
 		a := c.assessor.Assess(&c.facts)
 		c.write(&buf, a)
 		out.trees++
@@ -58,6 +74,45 @@ func (c *computer) compute(w *work) (outcome, error) {
 	}
 	out.rows = buf.b
 	return out, nil
+}
+
+// decode reads a chunk's trees and finds the cuts and visits of each.
+func (c *computer) decode(w *work) error {
+	c.trees, c.turns = c.trees[:0], c.turns[:0]
+	rows := rowReader{w.trees}
+	cut, visit := 0, 0
+	for rows.next() {
+		c.trees = append(c.trees, standing{})
+		s := &c.trees[len(c.trees)-1]
+		t := &s.tree
+		t.ID = inventory.TreeID(rows.int64())
+		var err error
+		if t.Point, err = rows.point(); err != nil {
+			return err
+		}
+		t.Status = status(rows.field())
+		t.DBH, t.Height, t.CrownRadius = rows.float64(), rows.float64(), rows.float64()
+		s.cuts = ofTree(w.cuts, &cut, t.ID, func(c *inventory.Cut) inventory.TreeID { return c.Tree })
+		s.visits = ofTree(w.visits, &visit, t.ID, func(v *inventory.Visit) inventory.TreeID { return v.Tree })
+		c.turns = append(c.turns, turn{key: alongGround(t.Point), at: int32(len(c.turns))})
+	}
+	return nil
+}
+
+// alongGround is a key by which places near one another are mostly near in
+// order: the bits of a grid of about 150 m, interleaved.
+func alongGround(p orb.Point) uint64 {
+	return spread(uint32((p[0]+180)*740)) | spread(uint32((p[1]+90)*740))<<1
+}
+
+// spread puts a zero between the bits of v.
+func spread(v uint32) uint64 {
+	x := uint64(v)
+	x = (x | x<<16) & 0x0000ffff0000ffff
+	x = (x | x<<8) & 0x00ff00ff00ff00ff
+	x = (x | x<<4) & 0x0f0f0f0f0f0f0f0f
+	x = (x | x<<2) & 0x3333333333333333
+	return (x | x<<1) & 0x5555555555555555
 }
 
 // status avoids a string a row for the two words that are read.
@@ -68,17 +123,17 @@ func status(b []byte) inventory.TreeStatus {
 	return inventory.Alive
 }
 
-// ofTree splits off the rows of one tree; rows of trees passed over (stumps,
-// removed trees) are dropped.
-func ofTree[T any](rows []T, id inventory.TreeID, of func(*T) inventory.TreeID) (mine, rest []T) {
-	for len(rows) > 0 && of(&rows[0]) < id {
-		rows = rows[1:]
+// ofTree finds the rows of one tree from at on; rows of trees passed over
+// (stumps, removed trees) are skipped.
+func ofTree[T any](rows []T, at *int, id inventory.TreeID, of func(*T) inventory.TreeID) [2]int {
+	for *at < len(rows) && of(&rows[*at]) < id {
+		*at++
 	}
-	n := 0
-	for n < len(rows) && of(&rows[n]) == id {
-		n++
+	from := *at
+	for *at < len(rows) && of(&rows[*at]) == id {
+		*at++
 	}
-	return rows[:n], rows[n:]
+	return [2]int{from, *at}
 }
 
 // write appends a tree's row.

@@ -17,10 +17,11 @@ import (
 // chunkBytes is about how much of a COPY is handed on at a time.
 const chunkBytes = 128 << 10
 
-// copyOut runs query as a binary COPY and hands its rows on in chunks, each of
-// whole rows. It blocks until the last chunk is taken. The chunk belongs to fn.
-func copyOut(ctx context.Context, tx pgx.Tx, query string, fn func(chunk []byte) error) error {
-	w := &chunker{fn: fn}
+// copyOut runs query as a binary COPY and hands its rows on in chunks of about
+// size bytes, each of whole rows. It blocks until the last chunk is taken. The
+// chunk belongs to fn.
+func copyOut(ctx context.Context, tx pgx.Tx, query string, size int, fn func(chunk []byte) error) error {
+	w := &chunker{fn: fn, size: size}
 	if _, err := tx.Conn().PgConn().CopyTo(ctx, w, "COPY ("+query+") TO STDOUT BINARY"); err != nil {
 		return err
 	}
@@ -31,6 +32,7 @@ func copyOut(ctx context.Context, tx pgx.Tx, query string, fn func(chunk []byte)
 // the header too), so that a message's end is a row's end.
 type chunker struct {
 	fn     func([]byte) error
+	size   int
 	chunk  []byte
 	header bool
 }
@@ -48,10 +50,10 @@ func (w *chunker) Write(p []byte) (int, error) {
 		return n, nil
 	}
 	if w.chunk == nil {
-		w.chunk = make([]byte, 0, chunkBytes+4096)
+		w.chunk = make([]byte, 0, w.size+4096)
 	}
 	w.chunk = append(w.chunk, p...)
-	if len(w.chunk) >= chunkBytes {
+	if len(w.chunk) >= w.size {
 		return n, w.flush()
 	}
 	return n, nil

@@ -76,7 +76,7 @@ func (r *recompute) readTargets(ctx context.Context, tx pgx.Tx, s stripe, to *ra
 		margin := reachMargin * 4
 		query += fmt.Sprintf(" AND ST_XMax(geometry) >= %v AND ST_XMin(geometry) <= %v", s.west-margin, s.east+margin)
 	}
-	return copyOut(ctx, tx, query, func(chunk []byte) error {
+	return copyOut(ctx, tx, query, chunkBytes, func(chunk []byte) error {
 		rows := rowReader{chunk}
 		for rows.next() {
 			t, err := targetRow(&rows)
@@ -105,6 +105,10 @@ func targetRow(rows *rowReader) (inventory.Target, error) {
 	t.Hours, t.PeopleSheltered = rows.text(), rows.bool()
 	return t, nil
 }
+
+// treeChunkBytes makes a chunk of some 30,000 trees: enough that neighbours in it
+// lie close together on the ground, however the inventory is ordered.
+const treeChunkBytes = 3 << 20
 
 // work is a chunk of trees with the cuts and visits that belong to them.
 type work struct {
@@ -167,7 +171,7 @@ func (f *factStream) read(ctx context.Context, g *errgroup.Group, tx pgx.Tx, emi
 	if !f.stripe.whole {
 		query += fmt.Sprintf(" AND ST_X(geometry) >= %v AND ST_X(geometry) < %v", f.stripe.west, f.stripe.east)
 	}
-	err := copyOut(ctx, tx, query+` ORDER BY client_id, tree_id`, func(chunk []byte) error {
+	err := copyOut(ctx, tx, query+` ORDER BY client_id, tree_id`, treeChunkBytes, func(chunk []byte) error {
 		last := lastTree(chunk)
 		cuts, err := f.cuts.upTo(ctx, last)
 		if err != nil {
@@ -215,7 +219,7 @@ func streamRows[T any](ctx context.Context, g *errgroup.Group, r *recompute, que
 			return err
 		}
 		defer tx.Rollback(context.WithoutCancel(ctx))
-		return copyOut(ctx, tx, query, func(chunk []byte) error {
+		return copyOut(ctx, tx, query, chunkBytes, func(chunk []byte) error {
 			var lot []T
 			rows := rowReader{chunk}
 			for rows.next() {

@@ -63,26 +63,17 @@ func (l *loader) begin(ctx context.Context) error {
 	}
 	// One import at a time into one site: two that match rows against the same
 	// state would both add them.
-	err := l.tx.QueryRow(ctx, `
-		WITH made AS (
-			INSERT INTO sites (client_id, name, time_zone) VALUES ($1, $2, coalesce(nullif($3, ''), 'UTC'))
-			ON CONFLICT (client_id, name) DO NOTHING RETURNING site_id)
-		SELECT site_id FROM made UNION ALL SELECT site_id FROM sites WHERE client_id = $1 AND name = $2 LIMIT 1`,
-		l.spec.Client, l.spec.Site, l.spec.TimeZone).Scan(&l.site)
-	if errors.Is(err, pgx.ErrNoRows) { // another import is making it just now
-		return inventory.Errorf(inventory.Conflict, "site %q is being made by another import: try again", l.spec.Site)
-	}
-	if err != nil {
+	if err := l.findSite(ctx); err != nil {
 		return err
 	}
 	if _, err := l.tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended('underbough import ' || $1 || ' ' || $2, 0))`,
 		fmt.Sprint(l.spec.Client), fmt.Sprint(l.site)); err != nil {
 		return err
 	}
-	err = l.tx.QueryRow(ctx, `
+	err := l.tx.QueryRow(ctx, `
 		INSERT INTO imports (client_id, site_id, role, file_name, mapping, actor)
-		VALUES ($1, $2, $3, $4, $5, actor()) RETURNING import_id`,
-		l.spec.Client, l.site, l.spec.Role, l.spec.FileName, l.spec.Mapping).Scan(&l.id)
+		VALUES ($1, $2, $3, $4, $5, actor()) RETURNING import_id, actor`,
+		l.spec.Client, l.site, l.spec.Role, l.spec.FileName, l.spec.Mapping).Scan(&l.id, &l.spec.Actor)
 	if err != nil {
 		return err
 	}
@@ -93,6 +84,26 @@ func (l *loader) begin(ctx context.Context) error {
 		return l.beginTargets(ctx)
 	}
 	return nil
+}
+
+// findSite finds the site or makes it. It asks first: an INSERT locks the table
+// of sites, even where the site is there, against the import that is filling an
+// empty inventory just now. It asks again afterwards, in a statement that sees
+// what another import made meanwhile.
+func (l *loader) findSite(ctx context.Context) error {
+	find := func() error {
+		return l.tx.QueryRow(ctx, `SELECT site_id FROM sites WHERE client_id = $1 AND name = $2`, l.spec.Client, l.spec.Site).Scan(&l.site)
+	}
+	if err := find(); !errors.Is(err, pgx.ErrNoRows) {
+		return err
+	}
+	_, err := l.tx.Exec(ctx, `
+		INSERT INTO sites (client_id, name, time_zone) VALUES ($1, $2, coalesce(nullif($3, ''), 'UTC'))
+		ON CONFLICT (client_id, name) DO NOTHING`, l.spec.Client, l.spec.Site, l.spec.TimeZone)
+	if err != nil {
+		return err
+	}
+	return find()
 }
 
 // Reference returns the median position of what the site has.
@@ -183,7 +194,7 @@ func (l *loader) drainFull(ctx context.Context) error {
 	if len(l.waitingCuts) < waitingRows && len(l.waitingHeld) < waitingRows && l.waitingText < waitingBytes {
 		return nil
 	}
-	return l.drain(ctx)
+	return translate(l.drain(ctx))
 }
 
 // drain ends the stream and writes what waited for the connection.

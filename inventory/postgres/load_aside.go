@@ -53,12 +53,19 @@ func (l *loader) setAside(ctx context.Context, a aside) (bool, error) {
 	if err := l.tx.QueryRow(ctx, `SELECT NOT EXISTS (SELECT FROM `+a.table+`)`).Scan(&empty); err != nil || !empty {
 		return false, err
 	}
-	if _, err := l.tx.Exec(ctx, `SAVEPOINT aside; SET LOCAL lock_timeout = '500ms'; LOCK TABLE trees, cuts, visits, targets IN ACCESS EXCLUSIVE MODE; SET LOCAL lock_timeout = 0`); err != nil {
-		_, back := l.tx.Exec(ctx, `ROLLBACK TO aside`)
-		return false, back
+	// All locks at once, the one on sites that the foreign keys will take
+	// included: a lock that is waited for later, with others held, is how two
+	// imports end up waiting for each other.
+	_, busy := l.tx.Exec(ctx, `SAVEPOINT aside; SET LOCAL lock_timeout = '500ms';
+		LOCK TABLE sites, trees, cuts, visits, targets IN ACCESS EXCLUSIVE MODE; SET LOCAL lock_timeout = 0`)
+	if busy == nil {
+		if err := l.tx.QueryRow(ctx, `SELECT NOT EXISTS (SELECT FROM `+a.table+`)`).Scan(&empty); err != nil {
+			return false, err
+		}
 	}
-	if err := l.tx.QueryRow(ctx, `SELECT NOT EXISTS (SELECT FROM `+a.table+`)`).Scan(&empty); err != nil || !empty {
-		return false, err
+	if busy != nil || !empty {
+		_, back := l.tx.Exec(ctx, `ROLLBACK TO aside`) // which gives the locks back
+		return false, back
 	}
 	// A table truncated in the same transaction is written without WAL where
 	// wal_level is minimal.

@@ -78,7 +78,11 @@ func (l *loader) refRow(r *inventory.Row, ref inventory.TreeRef) {
 func (l *loader) findTrees(ctx context.Context, table string) error {
 	statements := []string{
 		`UPDATE ` + table + ` l SET tree_id = t.tree_id, trees_found = 1 FROM trees t
-		 WHERE t.client_id = $1 AND t.site_id = $2 AND t.match_key = coalesce(l.tree_key, l.tree_source_id)`,
+		 WHERE l.tree_id IS NULL AND t.client_id = $1 AND t.site_id = $2 AND t.match_key = coalesce(l.tree_key, l.tree_source_id)`,
+		// A tree made by hand has a key of its own beside its source id.
+		`UPDATE ` + table + ` l SET tree_id = t.tree_id, trees_found = t.n
+		 FROM (SELECT source_id, min(tree_id) tree_id, count(*) n FROM trees WHERE client_id = $1 AND site_id = $2 AND match_key LIKE 'hand:%' GROUP BY source_id) t
+		 WHERE l.tree_id IS NULL AND t.source_id = l.tree_source_id`,
 		`UPDATE ` + table + ` l SET tree_id = t.tree_id, trees_found = t.n
 		 FROM (SELECT tag, min(tree_id) tree_id, count(*) n FROM trees WHERE client_id = $1 AND site_id = $2 AND tag IS NOT NULL GROUP BY tag) t
 		 WHERE l.tree_id IS NULL AND t.tag = coalesce(l.tree_tag, l.tree_source_id)`,
@@ -106,7 +110,8 @@ func (l *loader) findTrees(ctx context.Context, table string) error {
 	return err
 }
 
-// mergeCuts matches cuts on their tree and key.
+// mergeCuts matches cuts on their tree and key. An update changes the columns
+// that a file of cuts gives; of cuts inside trees, those that the cut gives.
 func (l *loader) mergeCuts(ctx context.Context, added, updated, unchanged *int64) error {
 	if !l.staged["load_cuts"] {
 		return nil
@@ -117,11 +122,15 @@ func (l *loader) mergeCuts(ctx context.Context, added, updated, unchanged *int64
 	if err := l.number(ctx, "load_cuts"); err != nil {
 		return err
 	}
+	given, kept := l.given(cutColumns), []string(nil)
+	if l.spec.Role == inventory.RoleTrees {
+		given, kept = nil, cutColumns
+	}
 	changed, err := l.tx.Exec(ctx, `
-		UPDATE cuts t SET `+assignments(cutColumns)+`, row_digest = l.row_digest, import_id = $2, extra = l.extra
+		UPDATE cuts t SET `+assignments(given, kept)+`, row_digest = l.row_digest, import_id = $2
 		FROM load_cuts l
 		WHERE t.client_id = $1 AND t.tree_id = l.tree_id AND t.match_key = l.match_key AND t.row_digest IS DISTINCT FROM l.row_digest
-		  AND (`+differences(cutColumns)+` OR t.extra IS DISTINCT FROM l.extra)`, l.spec.Client, l.id)
+		  AND (`+differences(given, kept)+`)`, l.spec.Client, l.id)
 	if err != nil {
 		return err
 	}

@@ -76,13 +76,12 @@ func (l *loader) mergeTargets(ctx context.Context, c *inventory.Counts) error {
 	if l.direct {
 		return l.fillTargets(ctx, c)
 	}
-	given := append(l.given(targetColumns), "repair")
+	given := append(l.given(targetColumns), "repair", "geometry")
 	updated, err := l.tx.Exec(ctx, `
-		UPDATE targets t SET `+assignments(given)+`, geometry = l.geometry, geometry_as_read = l.geometry_as_read,
-			row_digest = l.row_digest, import_id = $3, extra = nullif(coalesce(t.extra, '{}') || coalesce(l.extra, '{}'), '{}')
+		UPDATE targets t SET `+assignments(given, nil)+`, geometry_as_read = l.geometry_as_read, row_digest = l.row_digest, import_id = $3
 		FROM load_targets l
 		WHERE t.client_id = $1 AND t.site_id = $2 AND t.match_key = l.match_key AND t.row_digest IS DISTINCT FROM l.row_digest
-		  AND (`+differences(given)+` OR ST_AsBinary(t.geometry) <> ST_AsBinary(l.geometry) OR NOT coalesce(t.extra, '{}') @> coalesce(l.extra, '{}'))`,
+		  AND (`+differences(given, nil)+`)`,
 		l.spec.Client, l.site, l.id)
 	if err != nil {
 		return err

@@ -100,25 +100,46 @@ func (l *loader) mergeTrees(ctx context.Context, c *inventory.Counts) error {
 	if !l.staged["load_cuts"] {
 		return nil
 	}
+	if !l.direct {
+		// The tree a record was matched with may have another key and a tag that
+		// others share.
+		if _, err := l.tx.Exec(ctx, `UPDATE load_cuts l SET tree_id = m.tree_id, trees_found = 1 FROM load_match m WHERE m.record = l.record`); err != nil {
+			return err
+		}
+	}
 	return l.mergeCuts(ctx, &c.CutsAdded, &c.CutsUpdated, &c.CutsUnchanged)
 }
 
-// mergeStagedTrees matches on the key, then on the tag where one of the two
-// sides has no source id, and changes only the columns the file gives.
+// mergeStagedTrees matches on the key, then on the source id of trees made by
+// hand, then on the tag where one of the two sides has no source id, and changes
+// only the columns the file gives. One record matches one tree: of several that
+// bear its tag the first in the file has it, and the others are new trees.
 func (l *loader) mergeStagedTrees(ctx context.Context, c *inventory.Counts) error {
-	given := l.given(treeColumns)
+	// Identity is never taken away, and the number of stems is taken from a
+	// diameter only where that tells it.
+	kept := []string{"source_id"}
+	if !slices.Contains(l.spec.Columns, "stems") {
+		kept = append(kept, "stems")
+	}
+	given := append(slices.DeleteFunc(l.given(treeColumns), func(c string) bool { return slices.Contains(kept, c) }), "geometry")
 	statements := []string{
 		`ANALYZE load_trees`,
 		`CREATE TEMP TABLE load_match ON COMMIT DROP AS
 		 SELECT l.record, t.tree_id FROM load_trees l
 		 JOIN trees t ON t.client_id = $1 AND t.site_id = $2 AND t.match_key = l.match_key`,
 		`INSERT INTO load_match
-		 SELECT l.record, min(t.tree_id) FROM load_trees l
+		 SELECT DISTINCT ON (min(t.tree_id)) l.record, min(t.tree_id) FROM load_trees l
+		 JOIN trees t ON t.client_id = $1 AND t.site_id = $2 AND t.source_id = l.source_id
+		 WHERE t.match_key LIKE 'hand:%'
+		   AND NOT EXISTS (SELECT FROM load_match m WHERE m.record = l.record)
+		 GROUP BY l.record HAVING count(*) = 1 ORDER BY min(t.tree_id), l.record`,
+		`INSERT INTO load_match
+		 SELECT DISTINCT ON (min(t.tree_id)) l.record, min(t.tree_id) FROM load_trees l
 		 JOIN trees t ON t.client_id = $1 AND t.site_id = $2 AND t.tag = l.tag
 		 WHERE (t.source_id IS NULL OR l.source_id IS NULL)
 		   AND NOT EXISTS (SELECT FROM load_match m WHERE m.record = l.record)
 		   AND NOT EXISTS (SELECT FROM load_match m WHERE m.tree_id = t.tree_id)
-		 GROUP BY l.record HAVING count(*) = 1`,
+		 GROUP BY l.record HAVING count(*) = 1 ORDER BY min(t.tree_id), l.record`,
 		`ANALYZE load_match`,
 	}
 	for _, s := range statements {
@@ -131,12 +152,11 @@ func (l *loader) mergeStagedTrees(ctx context.Context, c *inventory.Counts) erro
 		}
 	}
 	updated, err := l.tx.Exec(ctx, `
-		UPDATE trees t SET `+assignments(given)+`, geometry = l.geometry, row_digest = l.row_digest, import_id = $2,
-			extra = nullif(coalesce(t.extra, '{}') || coalesce(l.extra, '{}'), '{}'),
+		UPDATE trees t SET `+assignments(given, kept)+`, row_digest = l.row_digest, import_id = $2,
 			match_key = CASE WHEN l.source_id IS NOT NULL THEN l.match_key ELSE t.match_key END
 		FROM load_trees l JOIN load_match m USING (record)
 		WHERE t.client_id = $1 AND t.tree_id = m.tree_id AND t.row_digest IS DISTINCT FROM l.row_digest
-		  AND (`+differences(given)+` OR NOT t.geometry ~= l.geometry OR NOT coalesce(t.extra, '{}') @> coalesce(l.extra, '{}'))`,
+		  AND (`+differences(given, kept)+`)`,
 		l.spec.Client, l.id)
 	if err != nil {
 		return err
@@ -167,26 +187,33 @@ func (l *loader) given(columns []string) []string {
 			out = append(out, c)
 		}
 	}
-	if len(out) == 0 {
-		return columns[:1]
-	}
 	return out
 }
 
+// merged is the row's extra columns with those of the file laid over them.
+const merged = "nullif(coalesce(t.extra, '{}') || coalesce(l.extra, '{}'), '{}')"
+
 // assignments and differences write "c = l.c" and "t.c IS DISTINCT FROM l.c"
-// for columns, which are always names of ours.
-func assignments(columns []string) string {
-	parts := make([]string, len(columns))
-	for i, c := range columns {
-		parts[i] = c + " = l." + c
+// for columns, which are always names of ours, and for the extra columns. Where
+// the file says nothing of a kept column, it stays as it is.
+func assignments(given, kept []string) string {
+	parts := []string{"extra = " + merged}
+	for _, c := range given {
+		parts = append(parts, c+" = l."+c)
+	}
+	for _, c := range kept {
+		parts = append(parts, c+" = coalesce(l."+c+", t."+c+")")
 	}
 	return strings.Join(parts, ", ")
 }
 
-func differences(columns []string) string {
-	parts := make([]string, len(columns))
-	for i, c := range columns {
-		parts[i] = "t." + c + " IS DISTINCT FROM l." + c
+func differences(given, kept []string) string {
+	parts := []string{"t.extra IS DISTINCT FROM " + merged}
+	for _, c := range given {
+		parts = append(parts, "t."+c+" IS DISTINCT FROM l."+c)
+	}
+	for _, c := range kept {
+		parts = append(parts, "t."+c+" IS DISTINCT FROM coalesce(l."+c+", t."+c+")")
 	}
 	return strings.Join(parts, " OR ")
 }
