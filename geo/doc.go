@@ -26,18 +26,15 @@
 // Held by tests against GeographicLib's GeodSolve and Planimeter, and in
 // inventory/postgres against PostGIS geography, at latitudes −60 to 70 and 75:
 //
-//   - a point lands within 0.4 µm of its geodesic distance and bearing at
-//     20 m, 0.04 mm at 200 m, 1 mm at 1 km;
-//   - overlaps in zones to 200 m agree to 5e-5 of the value where more than a
-//     tenth of the zone is covered (GeographicLib 2e-5, PostGIS 4e-5), and
-//     to the bow below elsewhere; the promise is 0.1 %;
+//   - a point lands within 0.2 mm of its geodesic distance and bearing at 20 m
+//     and 2 cm at 200 m at latitude 75°, a quarter of that at 45°;
+//   - overlaps in zones to 200 m agree to 1e-4 of the value where more than a
+//     tenth of the zone is covered; the promise is 0.1 %;
 //   - DistanceM and Size: see there.
 //
-// What is left is not the plane but the meaning of an edge: GeoJSON's runs
-// straight in longitude and latitude, a geodesic bows away from it by
-// L²·tanφ/8R: 0.01 mm for 20 m and 1 mm for 200 m at 45°, 3 mm for 200 m at
-// 75°. Edges longer than a piece of the index, 125 m, follow GeoJSON;
-// shorter ones are straight in the plane.
+// An edge runs straight in longitude and latitude, as RFC 7946 has it, and stays
+// straight in the plane: a target cut into any number of pieces measures what it
+// measures whole, to rounding.
 //
 // # Limits
 //

@@ -42,8 +42,7 @@ func (z Zone) outline(origin orb.Point, segments int) []orb.Point {
 	}
 	for i := range last + 1 {
 		x, y := direction(z.Bearing + width/2 - width*float64(i)/float64(segments))
-		dlon, dlat := p.unproject(x*z.Radius, y*z.Radius)
-		ring = append(ring, orb.Point{origin[0] + dlon, origin[1] + dlat})
+		ring = append(ring, orb.Point{origin[0] + x*z.Radius/p.kx, origin[1] + y*z.Radius/p.ky})
 	}
 	return ring
 }

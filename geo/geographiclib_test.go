@@ -226,13 +226,14 @@ func judgeParts(g orb.Geometry, origin orb.Point, line func([]orb.Point), ring f
 	}
 }
 
-// Tolerances. The judge's polygon is 1.6e-6 small, and it cuts edges straight
-// in degrees where the plane has them straight on the ground: over a chord of
-// L metres the two part by L²·tanφ/8R, 14 mm for 440 m at 75°, 0.01 mm for
-// 20 m. That displacement, bow, times the edges' length bounds the difference
-// in area; for lengths, which a line that grazes the circle magnifies, the
-// judge is asked again with the radius less and more by as much. The promise
-// of 0.1 % is tested beside it where more than a tenth of the zone is covered.
+// Tolerances. The judge's polygon is 1.6e-6 small, and its disc is a geodesic
+// one where the plane's meridians do not converge: at r metres the two part by
+// up to 0.8·r²·tanφ/R, 19 mm for 200 m at 75°, 0.08 mm for 25 m at 45°. That
+// displacement, bow, times the length of the edges and of the circle bounds the
+// difference in area; for lengths, which a line that grazes the circle
+// magnifies, the judge is asked again with the radius less and more by as much.
+// The promise of 0.1 % is tested beside it where more than a tenth of the zone
+// is covered.
 func TestOverlapAgainstGeographicLib(t *testing.T) {
 	worst := 0.0
 	rapid.Check(t, func(t *rapid.T) {
@@ -240,9 +241,9 @@ func TestOverlapAgainstGeographicLib(t *testing.T) {
 		got := geo.Overlap(c.zone, c.origin, c.target)
 		want := judgeOverlap(t, c.zone, c.origin, c.target)
 		r, whole := c.zone.Radius, c.zone.Area()
-		bow := 2.2 * 2.2 * r * r * math.Abs(math.Tan(c.origin[1]*math.Pi/180)) / (8 * 6.37e6)
+		bow := 0.8 * r * r * math.Abs(math.Tan(c.origin[1]*math.Pi/180)) / 6.37e6
 		off := math.Abs(got.AreaM2 - want.AreaM2)
-		if off > 2e-6*whole+noiseM2+bow*c.edgeM(r) || (want.AreaM2 > whole/10 && off > 1e-3*want.AreaM2+noiseM2) {
+		if off > 2e-6*whole+noiseM2+bow*(c.edgeM(r)+2*math.Pi*r) || (want.AreaM2 > whole/10 && off > 1e-3*want.AreaM2+noiseM2) {
 			t.Fatalf("area in %+v at %v: got %.9g, GeographicLib %.9g", c.zone, c.origin, got.AreaM2, want.AreaM2)
 		}
 		if want.AreaM2 > whole/10 {
@@ -261,7 +262,7 @@ func TestOverlapAgainstGeographicLib(t *testing.T) {
 		low := judgeOverlap(t, less, c.origin, c.target).LengthM
 		high := judgeOverlap(t, more, c.origin, c.target).LengthM
 		// Sides of a sector move by the bow too, once each way for each edge.
-		slack := 1e-5*want.LengthM + 1e-7
+		slack := (1e-5+2*bow/r)*want.LengthM + 1e-7
 		if !c.zone.IsDisc() {
 			slack += 20 * bow * float64(c.segments)
 		}
@@ -330,11 +331,11 @@ func TestDistanceMAgainstGeodSolve(t *testing.T) {
 	}
 }
 
-// The plane keeps distance and bearing from its origin: a point s metres away
-// on a bearing lands at s·sin, s·cos.
+// The plane keeps distance and bearing from its origin but for what the meridians
+// converge: a point s metres away on a bearing lands near s·sin, s·cos.
 func TestPlaneAgainstGeodSolve(t *testing.T) {
 	for _, c := range []struct{ metres, toleranceM float64 }{
-		{20, 1e-6}, {200, 5e-5}, {1000, 1e-3},
+		{20, 2.5e-4}, {200, 2.5e-2}, {1000, 0.6},
 	} {
 		worst := 0.0
 		for lat := -75.0; lat <= 75; lat += 15 {

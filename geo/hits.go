@@ -50,7 +50,7 @@ func (ix *Index) Overlaps(origin orb.Point, zones []Zone, scratch *Scratch) []Hi
 		return s.hits
 	}
 	plane := NewPlane(origin)
-	radius := s.prepare(&plane, zones)
+	radius := s.prepare(zones)
 	if radius <= 0 {
 		return s.hits
 	}
@@ -80,30 +80,25 @@ func (b box) east(degrees float64) box {
 }
 
 func searchBox(p *Plane, radius float64) box {
-	pad := radius + boxSlack(p, radius)
+	pad := radius + boxSlackM
 	// Under half a turn, or a piece could be met twice close to a pole.
 	lon := min(pad/p.kx, 179.9)
 	lat := pad / p.ky
 	return box{p.lon0 - lon, p.lat0 - lat, p.lon0 + lon, p.lat0 + lat}
 }
 
-// boxSlack is how far the box of a piece in degrees can be from its box in the
-// plane near a distance r: the plane's second-order terms, and the bow of an
-// edge of 125 m (1 mm at latitude 75°).
-func boxSlack(p *Plane, r float64) float64 {
-	return 2*p.bend(r) + p.bend(ringSpanM) + 1e-3
-}
+// boxSlackM keeps rounding from deciding whether a box meets a zone, metres.
+const boxSlackM = 1e-6
 
-func (s *Scratch) prepare(p *Plane, zones []Zone) (radius float64) {
+func (s *Scratch) prepare(zones []Zone) (radius float64) {
 	s.cutters = s.cutters[:0]
 	for _, z := range zones {
 		c := reach{cutter: newCutter(z), apart2: -1, within2: -1}
 		if !c.empty {
 			radius = max(radius, z.Radius)
-			slack := boxSlack(p, z.Radius)
-			c.apart2 = (z.Radius + slack) * (z.Radius + slack)
-			if !c.wedge && z.Radius > slack {
-				c.within2 = (z.Radius - slack) * (z.Radius - slack)
+			c.apart2 = (z.Radius + boxSlackM) * (z.Radius + boxSlackM)
+			if !c.wedge && z.Radius > boxSlackM {
+				c.within2 = (z.Radius - boxSlackM) * (z.Radius - boxSlackM)
 			}
 		}
 		s.cutters = append(s.cutters, c)
@@ -231,7 +226,7 @@ func wholeSize(shape Shape, p path) float64 {
 }
 
 // boxDistances are the squares of the least and most distance from the origin
-// to a piece's box, by the plane's first-order terms.
+// to a piece's box.
 func boxDistances(pc *piece, p *Plane) (near2, far2 float64) {
 	west, east := (pc.minX-p.lon0)*p.kx, (pc.maxX-p.lon0)*p.kx
 	south, north := (pc.minY-p.lat0)*p.ky, (pc.maxY-p.lat0)*p.ky
@@ -247,7 +242,7 @@ func (s *Scratch) project(p *Plane, coords []float64) path {
 	}
 	xs, ys, r2 := s.x[:n], s.y[:n], s.r2[:n]
 	for i := range n {
-		x, y := p.project(coords[2*i]-p.lon0, coords[2*i+1]-p.lat0)
+		x, y := (coords[2*i]-p.lon0)*p.kx, (coords[2*i+1]-p.lat0)*p.ky
 		xs[i], ys[i], r2[i] = x, y, x*x+y*y
 	}
 	return path{xs, ys, r2}

@@ -81,6 +81,10 @@ func (o *overlapper) point(p orb.Point) Measure {
 	return Measure{}
 }
 
+func (o *overlapper) project(dlon, dlat float64) (x, y float64) {
+	return dlon * o.plane.kx, dlat * o.plane.ky
+}
+
 func (o *overlapper) line(line []orb.Point) float64 {
 	line = unwrap(nil, line, o.lon)
 	sum := 0.0
@@ -89,8 +93,8 @@ func (o *overlapper) line(line []orb.Point) float64 {
 		if !ok {
 			continue
 		}
-		ax, ay := o.plane.project(a[0]-o.lon, a[1]-o.plane.lat0)
-		bx, by := o.plane.project(b[0]-o.lon, b[1]-o.plane.lat0)
+		ax, ay := o.project(a[0]-o.lon, a[1]-o.plane.lat0)
+		bx, by := o.project(b[0]-o.lon, b[1]-o.plane.lat0)
 		sum += o.cutter.segmentLength(ax, ay, bx, by)
 	}
 	return sum
@@ -115,10 +119,10 @@ func (o *overlapper) ring(ring []orb.Point) float64 {
 		return 0
 	}
 	last := ring[len(ring)-1]
-	ax, ay := o.plane.project(last[0]-o.lon, last[1]-o.plane.lat0)
+	ax, ay := o.project(last[0]-o.lon, last[1]-o.plane.lat0)
 	sum := 0.0
 	for _, b := range ring {
-		bx, by := o.plane.project(b[0]-o.lon, b[1]-o.plane.lat0)
+		bx, by := o.project(b[0]-o.lon, b[1]-o.plane.lat0)
 		sum += o.cutter.edgeArea(ax, ay, bx, by)
 		ax, ay = bx, by
 	}

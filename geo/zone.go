@@ -45,7 +45,7 @@ func (z Zone) ContainsXY(x, y float64) bool {
 func (z Zone) Bound(origin orb.Point) orb.Bound {
 	p := NewPlane(origin)
 	minX, minY, maxX, maxY := z.extent()
-	pad := 1e-3*z.Radius + p.bend(z.Radius)
+	pad := 1e-3 * z.Radius
 	return orb.Bound{
 		Min: orb.Point{origin[0] + (minX-pad)/p.kx, origin[1] + (minY-pad)/p.ky},
 		Max: orb.Point{origin[0] + (maxX+pad)/p.kx, origin[1] + (maxY+pad)/p.ky},
