@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -136,107 +137,47 @@ func appendRanked(dst []byte, r *ranking.Row) []byte {
 	dst = strconv.AppendInt(dst, int64(r.Tree), 10)
 	dst = append(dst, `,"geometry":{"type":"Point","coordinates":`...)
 	dst = appendPosition(dst, r.Point[0], r.Point[1])
-	o := object{append(dst, `},"properties":{`...), true}
-	o.integer("rank", r.Rank)
-	o.text("tag", r.Tag)
-	o.text("source_id", r.SourceID)
-	o.text("species", r.Species)
-	o.text("common_name", r.CommonName)
-	o.name("over")
-	o.b = append(o.b, '[')
-	for i, u := range r.Over {
+	dst = append(dst, `},"properties":{`...)
+	for i, p := range r.Properties() {
 		if i > 0 {
-			o.b = append(o.b, ',')
+			dst = append(dst, ',')
 		}
-		in := object{append(o.b, '{'), true}
-		in.text("kind", string(u.Kind))
-		in.number("length_m", u.LengthM, 2)
-		in.number("area_m2", u.AreaM2, 2)
-		in.integer("points", u.Points)
-		o.b = append(in.b, '}')
+		dst = append(appendString(dst, p.Name), ':')
+		dst = appendAny(dst, p.Value)
 	}
-	o.b = append(o.b, ']')
-	o.texts("within", words(r.Within))
-	o.number("people", r.Count.Persons(), 6)
-	o.number("people_sheltered", r.Count.Sheltered, 6)
-	o.number("vehicles", r.Count.Vehicles, 6)
-	o.number("person_hours_year", r.PersonHours(), 1)
-	o.number("busiest_people", r.Week.Busiest, 6)
-	o.integer("busiest_hour", r.Week.BusiestHour)
-	o.number("occupied_share", r.Week.Occupied, 4)
-	o.text("cuts", r.CutSummary())
-	o.optional("last_topped", r.LastTopped())
-	o.text("likelihood", r.Likelihood)
-	o.text("part", r.Part)
-	o.flag("inferred", r.Inferred())
-	o.text("rule", r.Rule)
-	o.flag("stale", r.Stale)
-	o.number("harm", r.Harm, 9)
-	o.text("rating", r.Rating)
-	o.number("height_m", r.Height, 2)
-	o.flag("height_estimated", r.HeightEstimated)
-	o.number("crown_radius_m", r.CrownRadius, 2)
-	o.flag("crown_radius_estimated", r.CrownEstimated)
-	o.text("reason", r.Reason())
-	return append(o.b, '}', '}')
+	return append(dst, '}', '}')
 }
 
-func words[T ~string](list []T) []string {
-	out := make([]string, len(list))
-	for i, w := range list {
-		out[i] = string(w)
+// appendAny appends any value that a ranking's property may have.
+func appendAny(dst []byte, v any) []byte {
+	switch v := v.(type) {
+	case nil:
+		return append(dst, "null"...)
+	case string:
+		return appendString(dst, v)
+	case bool:
+		return appendBool(dst, v)
+	case int:
+		return strconv.AppendInt(dst, int64(v), 10)
+	case float64:
+		return appendFloat(dst, v, 12)
+	case []string:
+		return appendTexts(dst, v)
+	case []float64:
+		return appendList(dst, v)
+	case []int:
+		return appendList(dst, v)
 	}
-	return out
+	panic(fmt.Sprintf("a ranking's property is a %T", v))
 }
 
-// object appends the members of a JSON object.
-type object struct {
-	b     []byte
-	first bool
-}
-
-func (o *object) name(s string) {
-	if !o.first {
-		o.b = append(o.b, ',')
+func appendList[T int | float64](dst []byte, list []T) []byte {
+	dst = append(dst, '[')
+	for i, v := range list {
+		if i > 0 {
+			dst = append(dst, ',')
+		}
+		dst = appendAny(dst, v)
 	}
-	o.first = false
-	o.b = append(appendString(o.b, s), ':')
-}
-
-// text writes null for no text.
-func (o *object) text(name, v string) {
-	o.name(name)
-	if v == "" {
-		o.b = append(o.b, "null"...)
-		return
-	}
-	o.b = appendString(o.b, v)
-}
-
-func (o *object) texts(name string, v []string) {
-	o.name(name)
-	o.b = appendTexts(o.b, v)
-}
-
-func (o *object) integer(name string, v int) {
-	o.name(name)
-	o.b = strconv.AppendInt(o.b, int64(v), 10)
-}
-
-func (o *object) optional(name string, v inventory.Opt[int]) {
-	if v.OK {
-		o.integer(name, v.V)
-		return
-	}
-	o.text(name, "")
-}
-
-func (o *object) number(name string, v float64, decimals int) {
-	o.name(name)
-	o.b = appendFloat(o.b, v, decimals)
-}
-
-func (o *object) flag(name string, v bool) {
-	o.name(name)
-	o.b = appendBool(o.b, v)
+	return append(dst, ']')
 }

@@ -58,7 +58,7 @@ var treeProperties = []Property{
 	{Name: "likelihood", Values: likelihoods, Derived: true, Note: "of failure, of the part that weighs most"},
 	{Name: "inferred", Type: Boolean, Derived: true, Note: "by a rule, not by a person"},
 	{Name: "rule", Derived: true},
-	{Name: "harm", Type: Number, Decimals: 9, Derived: true, Note: "orders trees; predicts nothing"},
+	{Name: "harm_index", Type: Number, Decimals: 6, Derived: true, Note: "orders trees; predicts nothing"},
 	{Name: "rating", Values: ratings, Derived: true},
 	{Name: "extra", Type: Object, Note: "columns of the source that nothing was mapped to"},
 	{Name: "version", Type: Integer},

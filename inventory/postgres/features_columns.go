@@ -52,7 +52,7 @@ var featureTables = map[string]*featureTable{
 			"likelihood":        "e.likelihood",
 			"inferred":          "e.rule <> 'judged'",
 			"rule":              "e.rule",
-			"harm":              "e.harm",
+			"harm_index":        "e.harm * 1000",
 			"rating":            "e.rating",
 		},
 	},

@@ -7,13 +7,12 @@ import (
 	"github.com/paulmach/orb/encoding/ewkb"
 
 	"github.com/underbough/underbough/inventory"
-	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
 // FindFacts returns standing trees in the order of their ids, with all their
 // cuts and visits.
-func (db *DB) FindFacts(ctx context.Context, q question.FactsQuery) ([]ranking.Facts, error) {
+func (db *DB) FindFacts(ctx context.Context, q ranking.FactsQuery) ([]ranking.Facts, error) {
 	var sql featureSQL
 	sql.text.WriteString(`SELECT t.tree_id, t.site_id, coalesce(t.tag, ''), ST_X(t.geometry), ST_Y(t.geometry), t.status, t.dbh_m, t.height_m, t.crown_radius_m
 		FROM trees t WHERE t.status IN ('alive', 'dead') AND t.client_id = ` + sql.arg(q.Client) + ` AND t.tree_id >= ` + sql.arg(int64(q.From)))
@@ -96,7 +95,7 @@ func addAllRecords(ctx context.Context, tx pgx.Tx, client inventory.ClientID, li
 
 // FindTargetsIn returns the targets whose bounds meet any of the boxes of their
 // site, each once.
-func (db *DB) FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []question.SiteBox) ([]inventory.Target, error) {
+func (db *DB) FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []ranking.SiteBox) ([]inventory.Target, error) {
 	if len(boxes) == 0 {
 		return nil, nil
 	}

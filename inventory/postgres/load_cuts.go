@@ -76,6 +76,10 @@ func (l *loader) refRow(r *inventory.Row, ref inventory.TreeRef) {
 // findTrees gives each staged row of a table its tree: by key, by source id,
 // then by tag, and holds those that name none or several.
 func (l *loader) findTrees(ctx context.Context, table string) error {
+	// Without statistics the joins below are planned for a handful of rows.
+	if _, err := l.tx.Exec(ctx, `ANALYZE `+table); err != nil {
+		return err
+	}
 	statements := []string{
 		`UPDATE ` + table + ` l SET tree_id = t.tree_id, trees_found = 1 FROM trees t
 		 WHERE l.tree_id IS NULL AND t.client_id = $1 AND t.site_id = $2 AND t.match_key = coalesce(l.tree_key, l.tree_source_id)`,

@@ -101,6 +101,12 @@ func (l *loader) mergeTrees(ctx context.Context, c *inventory.Counts) error {
 		return nil
 	}
 	if !l.direct {
+		// A few trees may have become a million since the planner last looked.
+		if c.Added > 1000 {
+			if _, err := l.tx.Exec(ctx, `ANALYZE trees (client_id, site_id, match_key, tag)`); err != nil {
+				return err
+			}
+		}
 		// The tree a record was matched with may have another key and a tag that
 		// others share.
 		if _, err := l.tx.Exec(ctx, `UPDATE load_cuts l SET tree_id = m.tree_id, trees_found = 1 FROM load_match m WHERE m.record = l.record`); err != nil {
@@ -127,6 +133,7 @@ func (l *loader) mergeStagedTrees(ctx context.Context, c *inventory.Counts) erro
 		`CREATE TEMP TABLE load_match ON COMMIT DROP AS
 		 SELECT l.record, t.tree_id FROM load_trees l
 		 JOIN trees t ON t.client_id = $1 AND t.site_id = $2 AND t.match_key = l.match_key`,
+		`ANALYZE load_match`,
 		`INSERT INTO load_match
 		 SELECT DISTINCT ON (min(t.tree_id)) l.record, min(t.tree_id) FROM load_trees l
 		 JOIN trees t ON t.client_id = $1 AND t.site_id = $2 AND t.source_id = l.source_id

@@ -13,32 +13,13 @@ import (
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
-// FactsQuery asks for standing trees with their cuts and visits, in the order
-// of their ids. Empty conditions hold for every tree.
-type FactsQuery struct {
-	Client inventory.ClientID
-	Sites  []string // names
-	Tags   []string
-	Trees  []int64
-	Cut    int64       // carrying this cut; 0 for any
-	Boxes  []orb.Bound // standing in any of these, degrees
-	From   inventory.TreeID
-	Limit  int
-}
-
-// SiteBox is a box on a site, degrees.
-type SiteBox struct {
-	Site inventory.SiteID
-	orb.Bound
-}
-
 // FactsStore finds trees and what is about them, many at a time.
 type FactsStore interface {
 	FindSites(ctx context.Context, client inventory.ClientID) ([]inventory.Site, error)
-	FindFacts(ctx context.Context, q FactsQuery) ([]ranking.Facts, error)
+	FindFacts(ctx context.Context, q ranking.FactsQuery) ([]ranking.Facts, error)
 	// FindTargetsIn returns each target of whose site a box meets its bounds,
 	// once.
-	FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []SiteBox) ([]inventory.Target, error)
+	FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []ranking.SiteBox) ([]inventory.Target, error)
 }
 
 // FeatureStore reads the collections and what the computed ones are made from.

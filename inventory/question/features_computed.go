@@ -86,8 +86,8 @@ func (w *walk) run(ctx context.Context, each func(context.Context, []ranking.Fac
 }
 
 // factsQuery hands down to the store what narrows the trees.
-func (w *walk) factsQuery() FactsQuery {
-	ask := FactsQuery{Client: w.q.Client, Limit: w.batch, From: inventory.TreeID(w.q.After.V[0]), Boxes: w.q.Boxes}
+func (w *walk) factsQuery() ranking.FactsQuery {
+	ask := ranking.FactsQuery{Client: w.q.Client, Limit: w.batch, From: inventory.TreeID(w.q.After.V[0]), Boxes: w.q.Boxes}
 	if w.q.Collection.ID == "zones" {
 		ask.Boxes = widened(w.q.Boxes)
 	}
@@ -241,13 +241,13 @@ func (w *walk) overlaps(ctx context.Context, page []ranking.Facts) error {
 
 // meters loads the targets under a page of trees, a meter for each site.
 func (w *walk) meters(ctx context.Context, page []ranking.Facts) (map[inventory.SiteID]*exposure.Meter, error) {
-	var boxes []SiteBox
+	var boxes []ranking.SiteBox
 	for i := range page {
 		f := &page[i]
 		_, zones := w.zonesOf(f)
 		for _, z := range zones {
 			for _, b := range boxesOf(z.Zone, f.Tree.Point) {
-				boxes = append(boxes, SiteBox{f.Tree.Site, b})
+				boxes = append(boxes, ranking.SiteBox{f.Tree.Site, b})
 			}
 		}
 	}

@@ -11,13 +11,6 @@ import (
 	"github.com/underbough/underbough/inventory/risk"
 )
 
-// Facts is what the inventory knows of one tree.
-type Facts struct {
-	Tree   inventory.Tree
-	Cuts   []inventory.Cut
-	Visits []inventory.Visit // in order of their day
-}
-
 // PartAssessment is one part of a tree over what it would land on.
 type PartAssessment struct {
 	exposure.TreeZone

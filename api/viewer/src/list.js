@@ -44,7 +44,7 @@ export function createList(list, choose) {
     badge.style.borderColor = ranked(i, n).fill
     const name = make('span', 'name', p.tag || p.source_id || `#${f.id}`)
     const species = make('span', 'species', p.species || p.common_name || 'species not recorded')
-    const over = make('span', 'over', p.over.map(amount).join(', ') || 'nothing recorded')
+    const over = make('span', 'over', p.over.map((kind, i) => amount({ kind, length_m: p.over_length_m[i], area_m2: p.over_area_m2[i], points: p.over_points[i] })).join(', ') || 'nothing recorded')
     const people = make('span', 'people', `${figure(p.person_hours_year)} person-hours a year, ${figure(p.vehicles)} vehicles`)
     const reason = make('span', 'reason', p.reason)
     button.append(badge, name, species, over, people, reason)

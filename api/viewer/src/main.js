@@ -56,19 +56,19 @@ function legend() {
   }
   const words = (t) => Object.assign(document.createElement('span'), { textContent: t })
   document.getElementById('ranks').replaceChildren(words('last'), ramp, words('first in rank'))
-  const key = (style, text) => {
+  const key = (style, text, filled = false) => {
     const item = document.createElement('li')
     const sample = document.createElement('i')
-    sample.style.borderTop = `${Math.max(style.weight, 2)}px ${style.dashArray ? 'dashed' : 'solid'} ${style.color}`
-    if (style.fillColor && style.fillOpacity > 0.5) sample.style.backgroundColor = style.fillColor
+    const line = style.dashArray?.startsWith('1') || style.dashArray?.startsWith('2') ? 'dotted' : style.dashArray ? 'dashed' : 'solid'
+    const edge = `${Math.max(style.weight, 2)}px ${line} ${style.color}`
+    if (filled) Object.assign(sample.style, { border: edge, height: '.7rem', backgroundColor: style.fillColor })
+    else sample.style.borderTop = edge
     item.append(sample, text)
     return item
   }
-  const dots = key(look.zone('whole tree'), 'reach of the whole tree')
-  dots.firstChild.style.borderTopStyle = 'dotted'
   document.getElementById('key').replaceChildren(
-    dots, key(look.zone('crown'), 'under the crown'), key({ ...look.zone('limb'), weight: 8 }, 'under a limb with a cut'),
-    ...['parking', 'walkway', 'road', 'building', 'utility_line', 'other'].map((k) => key(look.target(k), look.word(k))),
+    key(look.zone('whole tree'), 'reach of the whole tree'), key(look.zone('crown'), 'under the crown'), key(look.zone('limb'), 'under a limb with a cut', true),
+    ...['parking', 'walkway', 'road', 'building', 'utility_line', 'other'].map((k) => key(look.target(k), look.word(k), k === 'parking' || k === 'building')),
   )
 }
 
