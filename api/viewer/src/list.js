@@ -1,7 +1,7 @@
 import { pages } from './service.js'
 import { ranked, word } from './look.js'
 
-const figure = (v) => (v >= 100 ? Math.round(v).toLocaleString('en') : v >= 1 ? v.toFixed(1) : v.toPrecision(2))
+const figure = (v) => (v === 0 ? '0' : v >= 100 ? Math.round(v).toLocaleString('en') : v >= 1 ? v.toFixed(1) : v.toPrecision(2))
 
 function make(tag, className, text) {
   const e = document.createElement(tag)
