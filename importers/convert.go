@@ -87,14 +87,11 @@ func (c *converter) columns() []string {
 			out = append(out, f.Column)
 		}
 	}
-	if _, ok := c.byName["dbh"]; ok && c.role == inventory.RoleTrees {
-		out = append(out, "stems")
-	}
 	if c.role == inventory.RoleTargets {
 		out = append(out, "layer")
 	}
-	if _, ok := c.byName["kind"]; ok && c.role == inventory.RoleCuts {
-		out = append(out, "given_kind")
+	if c.role == inventory.RoleCuts { // every cut has a kind, given or by the lateral rule
+		out = append(out, "kind", "given_kind")
 	}
 	return out
 }
@@ -123,7 +120,8 @@ func (c *converter) take(rec *source.Record) bool {
 			c.values[at] = f.Value
 		}
 		switch {
-		case p.nested && f.Value.Kind == source.JSON:
+		// Some writers turn what is nested into text.
+		case p.nested && (f.Value.Kind == source.JSON || strings.HasPrefix(f.Value.Text, "[")):
 			c.list = cutList{name: f.Name, text: f.Value.Text}
 		case len(p.fields) == 0:
 			c.extra = appendExtra(c.extra, f)
@@ -223,6 +221,18 @@ func (s *set) text(name string) string {
 	return ""
 }
 
+// longestID is more than any id needs and less than an index entry holds.
+const longestID = 500
+
+// id reads a name that records are found by.
+func (s *set) id(name string) string {
+	id := s.text(name)
+	if len(id) > longestID {
+		s.fail(name, "%d bytes are too long for an id or tag: at most %d", len(id), longestID)
+	}
+	return id
+}
+
 func read[T any](s *set, name string, fn func(*compiled, source.Value) (T, *source.Problem)) T {
 	var none T
 	f, v, ok := s.c.get(name)
@@ -245,6 +255,9 @@ func (s *set) choice(name string) string                 { return read(s, name, 
 // fail notes a problem that lies in no single value.
 func (s *set) fail(field, format string, args ...any) {
 	if s.problem == nil {
+		if f, _, ok := s.c.get(field); ok {
+			field = f.source()
+		}
 		s.problem = &source.Problem{Field: field, Reason: fmt.Sprintf(format, args...)}
 	}
 }

@@ -32,6 +32,8 @@ type Field struct {
 	// Min and Max are the limits of the possible, in the unit kept. Zero is "not
 	// measured" for a Length with Min above zero.
 	Min, Max float64
+	// Most is how far a mapping can raise Max; zero is not at all.
+	Most float64
 	// Also lists other names that files use, without their unit.
 	Also []string
 }
@@ -66,11 +68,11 @@ var treeFields = []Field{
 	{Name: "species", Column: "species", Also: []string{"scientific", "scientific_name", "botanical", "botanical_name", "latin_name", "species_name"}},
 	{Name: "common_name", Column: "common_name", Also: []string{"common"}},
 	{Name: "status", Column: "status", Quantity: Choice, Choices: choices(inventory.TreeStatuses), Also: []string{"tree_status"}},
-	{Name: "dbh", Column: "dbh_m", Quantity: Length, Min: 1e-9, Max: 3, Also: []string{"diameter", "trunk_diameter", "stem_diameter", "diameter_at_breast_height"}},
+	{Name: "dbh", Column: "dbh_m", Quantity: Length, Min: 1e-9, Max: 3, Most: 14, Also: []string{"diameter", "trunk_diameter", "stem_diameter", "diameter_at_breast_height"}},
 	{Name: "stems", Column: "stems", Quantity: Whole, Min: 1, Max: 100, Also: []string{"trunks", "stem_count"}},
-	{Name: "height", Column: "height_m", Quantity: Length, Min: 1e-9, Max: 116, Also: []string{"tree_height", "total_height"}},
-	{Name: "crown_radius", Column: "crown_radius_m", Quantity: Length, Min: 1e-9, Max: 40},
-	{Name: "crown_diameter", Quantity: Length, Min: 1e-9, Max: 80, Also: []string{"crown_spread", "spread", "crown_width", "canopy_spread"}},
+	{Name: "height", Column: "height_m", Quantity: Length, Min: 1e-9, Max: 116, Most: 129, Also: []string{"tree_height", "total_height"}},
+	{Name: "crown_radius", Column: "crown_radius_m", Quantity: Length, Min: 1e-9, Max: 40, Most: 49},
+	{Name: "crown_diameter", Quantity: Length, Min: 1e-9, Max: 80, Most: 98, Also: []string{"crown_spread", "spread", "crown_width", "canopy_spread"}},
 	{Name: "condition", Column: "condition", Also: []string{"health", "tree_condition"}},
 	{Name: "planted_year", Column: "planted_year", Quantity: Year, Min: 1000, Max: 2200, Also: []string{"plant_year", "year_planted"}},
 	{Name: "topped_year", Quantity: YearOrYes, Min: 1500, Max: 2200, Also: []string{"topped", "year_topped"}},
@@ -84,17 +86,17 @@ var cutFields = []Field{
 	{Name: "made_year", Column: "made_year", Quantity: Year, Min: 1500, Max: 2200, Also: []string{"year", "cut_year", "year_made"}},
 	{Name: "made_on", Column: "made_on", Quantity: Day, Also: []string{"date", "cut_date"}},
 	{Name: "count", Column: "count", Quantity: Whole, Min: 1, Max: 100000, Also: []string{"cuts", "number"}},
-	{Name: "diameter", Column: "diameter_m", Quantity: Length, Min: 1e-9, Max: 3, Also: []string{"cut_diameter"}},
-	{Name: "lateral_diameter", Column: "lateral_diameter_m", Quantity: Length, Max: 3, Also: []string{"lateral"}},
-	{Name: "height", Column: "height_m", Quantity: Length, Max: 116, Also: []string{"cut_height"}},
+	{Name: "diameter", Column: "diameter_m", Quantity: Length, Min: 1e-9, Max: 3, Most: 14, Also: []string{"cut_diameter"}},
+	{Name: "lateral_diameter", Column: "lateral_diameter_m", Quantity: Length, Max: 3, Most: 14, Also: []string{"lateral"}},
+	{Name: "height", Column: "height_m", Quantity: Length, Max: 116, Most: 129, Also: []string{"cut_height"}},
 	{Name: "bearing", Column: "bearing_deg", Quantity: Bearing, Max: 360, Also: []string{"azimuth", "direction"}},
-	{Name: "reach", Column: "reach_m", Quantity: Length, Max: 40},
-	{Name: "stub_length", Column: "stub_length_m", Quantity: Length, Max: 20},
+	{Name: "reach", Column: "reach_m", Quantity: Length, Max: 40, Most: 129},
+	{Name: "stub_length", Column: "stub_length_m", Quantity: Length, Max: 20, Most: 129},
 	{Name: "closure", Column: "closure", Quantity: Share, Max: 1, Also: []string{"callus"}},
 	{Name: "decay", Column: "decay", Quantity: YesNo},
-	{Name: "regrowth_length", Column: "regrowth_length_m", Quantity: Length, Max: 40, Also: []string{"regrowth", "shoot_length"}},
+	{Name: "regrowth_length", Column: "regrowth_length_m", Quantity: Length, Max: 40, Most: 129, Also: []string{"regrowth", "shoot_length"}},
 	{Name: "regrowth_count", Column: "regrowth_count", Quantity: Whole, Max: 100000, Also: []string{"shoots", "shoot_count"}},
-	{Name: "regrowth_diameter", Column: "regrowth_diameter_m", Quantity: Length, Max: 2, Also: []string{"shoot_diameter"}},
+	{Name: "regrowth_diameter", Column: "regrowth_diameter_m", Quantity: Length, Max: 2, Most: 14, Also: []string{"shoot_diameter"}},
 }
 
 var visitFields = []Field{
@@ -106,9 +108,9 @@ var visitFields = []Field{
 	{Name: "crown", Column: "crown", Quantity: Choice, Choices: likelihoods, Also: []string{"likelihood_crown"}},
 	{Name: "limb", Column: "limb", Quantity: Choice, Choices: likelihoods, Also: []string{"likelihood_limb", "likelihood"}},
 	{Name: "note", Column: "note", Also: []string{"notes", "comment", "comments", "remarks"}},
-	{Name: "dbh", Column: "dbh_m", Quantity: Length, Min: 1e-9, Max: 3, Also: []string{"diameter"}},
-	{Name: "height", Column: "height_m", Quantity: Length, Min: 1e-9, Max: 116},
-	{Name: "crown_radius", Column: "crown_radius_m", Quantity: Length, Min: 1e-9, Max: 40},
+	{Name: "dbh", Column: "dbh_m", Quantity: Length, Min: 1e-9, Max: 3, Most: 14, Also: []string{"diameter"}},
+	{Name: "height", Column: "height_m", Quantity: Length, Min: 1e-9, Max: 116, Most: 129},
+	{Name: "crown_radius", Column: "crown_radius_m", Quantity: Length, Min: 1e-9, Max: 40, Most: 49},
 }
 
 // refFields name the tree that a cut or a visit belongs to.
@@ -121,14 +123,14 @@ var targetFields = []Field{
 	{Name: "source_id", Column: "source_id", Also: []string{"id", "globalid", "objectid", "uuid", "fid"}},
 	{Name: "name", Column: "name", Also: []string{"label", "street_name"}},
 	{Name: "kind", Column: "kind", Quantity: Choice, Choices: choices(inventory.TargetKinds)},
-	{Name: "people_per_hour", Column: "people_per_hour", Quantity: Number, Max: 1e6, Also: []string{"pedestrians_per_hour"}},
-	{Name: "people_present", Column: "people_present", Quantity: Number, Max: 1e6},
-	{Name: "dwell_minutes", Column: "dwell_minutes", Quantity: Number, Max: 100000},
-	{Name: "vehicles_per_day", Column: "vehicles_per_day", Quantity: Number, Max: 1e6, Also: []string{"aadt", "adt"}},
+	{Name: "people_per_hour", Column: "people_per_hour", Quantity: Number, Max: 1e6, Most: 1e9, Also: []string{"pedestrians_per_hour"}},
+	{Name: "people_present", Column: "people_present", Quantity: Number, Max: 1e6, Most: 1e9},
+	{Name: "dwell_minutes", Column: "dwell_minutes", Quantity: Number, Max: 100000, Most: 1e9},
+	{Name: "vehicles_per_day", Column: "vehicles_per_day", Quantity: Number, Max: 1e6, Most: 1e9, Also: []string{"aadt", "adt"}},
 	{Name: "speed", Column: "speed_mps", Quantity: Speed, Min: 1e-9, Max: 100, Also: []string{"speed_limit"}},
-	{Name: "stalls", Column: "stalls", Quantity: Number, Max: 1e6, Also: []string{"spaces", "parking_spaces"}},
+	{Name: "stalls", Column: "stalls", Quantity: Number, Max: 1e6, Most: 1e9, Also: []string{"spaces", "parking_spaces"}},
 	{Name: "share_occupied", Column: "share_occupied", Quantity: Share, Max: 1},
-	{Name: "turnover_per_day", Column: "turnover_per_day", Quantity: Number, Max: 1000},
+	{Name: "turnover_per_day", Column: "turnover_per_day", Quantity: Number, Max: 1000, Most: 1e6},
 	{Name: "hours", Column: "hours"},
 	{Name: "sheltered", Column: "sheltered", Quantity: YesNo},
 }

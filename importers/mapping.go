@@ -3,12 +3,16 @@ package importers
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
 	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
 
+	"github.com/underbough/underbough/importers/source"
 	"github.com/underbough/underbough/inventory"
 )
 
@@ -30,22 +34,25 @@ type Rule struct {
 type Mapping map[string]Rule
 
 // UnmarshalYAML lets a rule be written as the bare name of a column.
-func (r *Rule) UnmarshalYAML(b []byte) error {
-	var name string
-	if err := yaml.Unmarshal(b, &name); err == nil {
-		*r = Rule{From: name}
-		return nil
+// It takes the node rather than its text, so that errors keep their lines.
+func (r *Rule) UnmarshalYAML(node ast.Node) error {
+	if _, scalar := node.(ast.ScalarNode); scalar {
+		*r = Rule{}
+		return yaml.NodeToValue(node, &r.From)
 	}
 	type plain Rule
-	return yaml.NewDecoder(bytes.NewReader(b), yaml.Strict()).Decode((*plain)(r))
+	return yaml.NodeToValue(node, (*plain)(r), yaml.Strict())
 }
 
 // ParseMapping reads a mapping file: a YAML document of field names and rules.
 // The error names the line.
 func ParseMapping(b []byte) (Mapping, error) {
 	var m Mapping
-	if err := yaml.NewDecoder(bytes.NewReader(b), yaml.Strict()).Decode(&m); err != nil {
+	if err := yaml.NewDecoder(bytes.NewReader(b), yaml.Strict()).Decode(&m); err != nil && !errors.Is(err, io.EOF) {
 		return nil, inventory.Errorf(inventory.Invalid, "mapping file: %s", yaml.FormatError(err, false, true))
+	}
+	if m == nil { // a file of nothing but comments
+		m = make(Mapping)
 	}
 	return m, nil
 }
@@ -61,7 +68,9 @@ func (m Mapping) AddRule(text string, role inventory.Role) error {
 	if i := strings.LastIndexByte(from, ':'); i > 0 {
 		f, known := findField(role, name)
 		if known && hasUnits(f.Quantity) {
-			rule = Rule{From: from[:i], Unit: from[i+1:]}
+			if _, err := unitOf(f.Quantity, from[i+1:]); err == nil {
+				rule = Rule{From: from[:i], Unit: from[i+1:]}
+			}
 		}
 	}
 	m[name] = rule
@@ -77,8 +86,8 @@ func (m Mapping) Check(role inventory.Role, columns []string) error {
 		if !ok {
 			return inventory.Errorf(inventory.Invalid, "mapping: there is no field %q for %s: expected one of %s", name, role, strings.Join(fieldNames(role), ", "))
 		}
-		if r.From == "" && r.Value == "" {
-			return inventory.Errorf(inventory.Invalid, "mapping: %s: give from (a column) or value", name)
+		if (r.From == "") == (r.Value == "") {
+			return inventory.Errorf(inventory.Invalid, "mapping: %s: give from (a column) or value, one of the two", name)
 		}
 		if r.From != "" && columns != nil && !slices.Contains(columns, r.From) {
 			return inventory.Errorf(inventory.Invalid, "mapping: %s: the file has no column %q; it has %s", name, r.From, strings.Join(columns, ", "))
@@ -90,11 +99,70 @@ func (m Mapping) Check(role inventory.Role, columns []string) error {
 		} else if needsUnit(f.Quantity) && r.From != "" {
 			return inventory.Errorf(inventory.Invalid, "mapping: %s: the unit of %q must be given: one of %s", name, r.From, strings.Join(unitNames(f.Quantity), ", "))
 		}
+		if err := f.checkMax(r); err != nil {
+			return inventory.Errorf(inventory.Invalid, "mapping: %s: %w", name, err)
+		}
+		if err := f.checkValue(r); err != nil {
+			return inventory.Errorf(inventory.Invalid, "mapping: %s: %w", name, err)
+		}
 		for _, to := range r.Values {
 			if f.Quantity == Choice && to != "" && !slices.Contains(f.Choices, to) {
 				return inventory.Errorf(inventory.Invalid, "mapping: %s: %q is none of %s", name, to, strings.Join(f.Choices, ", "))
 			}
 		}
+	}
+	return nil
+}
+
+// checkMax keeps a raised limit within what the inventory holds.
+func (f Field) checkMax(r Rule) error {
+	if r.Max == 0 {
+		return nil
+	}
+	c, err := compile(f, r)
+	if err != nil {
+		return err
+	}
+	most := max(f.Most, f.Max)
+	if f.Quantity == Words || f.Quantity == Choice || r.Max < 0 || c.max > most {
+		return fmt.Errorf("max %v: the limit of this field can be at most %s", r.Max, c.inUnit(most, c.unit))
+	}
+	return nil
+}
+
+// checkValue reads the value that stands for the whole file as a record's would
+// be read.
+func (f Field) checkValue(r Rule) error {
+	if r.Value == "" {
+		return nil
+	}
+	c, err := compile(f, r)
+	if err != nil {
+		return err
+	}
+	v := source.Value{Kind: source.Text, Text: r.Value}
+	var p *source.Problem
+	switch f.Quantity {
+	case Choice:
+		_, p = c.choice(v)
+	case Length, Number, Share, Speed:
+		if _, rest, err := parseNumber(r.Value); err == nil && rest == "" && r.Unit == "" && needsUnit(f.Quantity) {
+			return fmt.Errorf("%q: write its unit after it: one of %s", r.Value, strings.Join(unitNames(f.Quantity), ", "))
+		}
+		_, p = c.number(v)
+	case Whole:
+		_, p = c.whole(v)
+	case Bearing:
+		_, p = c.bearing(v)
+	case Year:
+		_, p = c.year(v)
+	case Day:
+		_, p = c.day(v)
+	case YesNo:
+		_, p = c.yesNo(v)
+	}
+	if p != nil {
+		return errors.New(p.Reason)
 	}
 	return nil
 }

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"io"
 	"slices"
-	"strings"
 	"sync/atomic"
 
 	"github.com/klauspost/compress/gzip"
@@ -94,21 +93,28 @@ func (f *File) detect(in *bufio.Reader, o OpenOptions) error {
 		}
 	}
 	f.Format = FormatCSV
-	if end := bytes.IndexByte(head, '\n'); end > 0 {
-		f.Header = strings.TrimPrefix(strings.TrimRight(string(head[:end]), "\r"), "\ufeff")
-	}
-	src, err := csv.New(in, csv.Options{Longitude: o.Longitude, Latitude: o.Latitude, WKT: o.WKT})
+	src, err := csv.New(in, o.csv())
 	if err != nil {
 		return err
 	}
-	f.src = src
+	f.src, f.Header, f.Columns = src, src.Header(), columnsOf(src)
+	return nil
+}
+
+func (o OpenOptions) csv() csv.Options {
+	return csv.Options{Longitude: o.Longitude, Latitude: o.Latitude, WKT: o.WKT}
+}
+
+// columnsOf lists the columns that hold no coordinates.
+func columnsOf(src *csv.Source) []string {
+	var out []string
 	lon, lat, wkt := src.Coordinates()
 	for _, c := range src.Columns() {
 		if c != lon && c != lat && c != wkt {
-			f.Columns = append(f.Columns, c)
+			out = append(out, c)
 		}
 	}
-	return nil
+	return out
 }
 
 func looksLikeJSON(head []byte) bool {

@@ -4,7 +4,12 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
+	"strings"
 
+	"github.com/underbough/underbough/importers/csv"
+	"github.com/underbough/underbough/importers/geojson"
+	"github.com/underbough/underbough/importers/source"
 	"github.com/underbough/underbough/inventory"
 )
 
@@ -28,6 +33,9 @@ func Readmit(ctx context.Context, store inventory.ImportStore, rows []inventory.
 		total.LeftOut += c.LeftOut
 		total.Quarantined += c.Quarantined
 		total.Repaired += c.Repaired
+		total.CutsAdded += c.CutsAdded
+		total.CutsUpdated += c.CutsUpdated
+		total.CutsUnchanged += c.CutsUnchanged
 		rows = rows[n:]
 	}
 	return total, nil
@@ -43,7 +51,7 @@ func readmitAlike(ctx context.Context, store inventory.ImportStore, rows []inven
 	if err := json.Unmarshal(rows[0].Mapping, &how); err != nil {
 		return inventory.Counts{}, inventory.Errorf(inventory.Internal, "the mapping kept with %s cannot be read: %w", rows[0].FileName, err)
 	}
-	o.Site, o.Role, o.Readmit, o.Numbers = rows[0].Site, rows[0].Role, nil, nil
+	o.Site, o.Role, o.Readmit, o.taken = rows[0].Site, rows[0].Role, nil, make(map[string]int64)
 	if o.Mapping == nil {
 		o.Mapping = how.Fields
 	}
@@ -51,21 +59,50 @@ func readmitAlike(ctx context.Context, store inventory.ImportStore, rows []inven
 		o.MaxKM = how.MaxKM
 	}
 	o.Where, o.Layer = how.Where, how.Layer
-	var text bytes.Buffer
-	if rows[0].Format == FormatCSV {
-		text.WriteString(how.Header + "\n")
-	}
-	for _, q := range rows {
-		o.Readmit = append(o.Readmit, q.ID)
-		o.Numbers = append(o.Numbers, q.Record)
-		if q.Format == FormatGeoJSON {
-			text.WriteByte(0x1e) // a record of RFC 8142 may span lines
+	for i := range rows {
+		o.Readmit = append(o.Readmit, rows[i].ID)
+		if key, record, ok := takenBy(&rows[i], o.Layer); ok {
+			o.taken[key] = record
 		}
-		text.WriteString(q.Text + "\n")
 	}
-	f, err := Open(&text, rows[0].FileName, how.Open)
+	f, err := openHeld(rows, how)
 	if err != nil {
 		return inventory.Counts{}, err
 	}
 	return Run(ctx, store, f, o)
 }
+
+// openHeld makes a file of held rows.
+func openHeld(rows []inventory.QuarantineRow, how kept) (*File, error) {
+	f := &File{Name: rows[0].FileName, Format: rows[0].Format, Header: how.Header, open: how.Open}
+	parsers := new(geojson.Source).NewParser
+	if f.Format == FormatCSV {
+		src, err := csv.New(strings.NewReader(how.Header+"\n"), how.Open.csv())
+		if err != nil {
+			return nil, inventory.Errorf(inventory.Internal, "the header kept with %s cannot be read: %w", f.Name, err)
+		}
+		f.Columns, parsers = columnsOf(src), src.NewParser
+	}
+	f.src = &heldSource{rows: rows, parsers: parsers}
+	return f, f.look()
+}
+
+// heldSource hands out held rows one by one. They are cut already: read as one
+// stream, a row with a quote left open would swallow those after it.
+type heldSource struct {
+	rows    []inventory.QuarantineRow
+	parsers func() source.Parser
+}
+
+// Next returns the next row under the number it had in its file.
+func (h *heldSource) Next() (source.Raw, error) {
+	if len(h.rows) == 0 {
+		return source.Raw{}, io.EOF
+	}
+	q := &h.rows[0]
+	h.rows = h.rows[1:]
+	return source.Raw{Number: q.Record, Text: []byte(strings.TrimRight(q.Text, "\r\n"))}, nil
+}
+
+// NewParser returns a parser of the rows' format.
+func (h *heldSource) NewParser() source.Parser { return h.parsers() }

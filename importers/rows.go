@@ -25,10 +25,10 @@ func (c *converter) tree(raw *source.Raw, rec *source.Record) (inventory.TreeRow
 		return r, p
 	}
 	t.Point = point
-	t.SourceID, t.Tag = s.text("source_id"), s.text("tag")
+	t.SourceID, t.Tag = s.id("source_id"), s.id("tag")
 	if t.SourceID == "" && rec.ID.Kind != source.Null {
 		if _, mapped := c.byName["source_id"]; !mapped {
-			t.SourceID = rec.ID.Text
+			t.SourceID = s.featureID(rec)
 		}
 	}
 	t.Species, t.CommonName, t.Condition = s.text("species"), s.text("common_name"), s.text("condition")
@@ -62,6 +62,14 @@ func (c *converter) tree(raw *source.Raw, rec *source.Record) (inventory.TreeRow
 	return r, s.problem
 }
 
+// featureID returns the id of a GeoJSON Feature.
+func (s *set) featureID(rec *source.Record) string {
+	if n := len(rec.ID.Text); n > longestID {
+		s.fail("id", "%d bytes are too long for an id: at most %d", n, longestID)
+	}
+	return rec.ID.Text
+}
+
 // treeKey is what a later import matches a tree on.
 func treeKey(t inventory.Tree) string {
 	switch {
@@ -86,7 +94,8 @@ func (c *converter) plainCuts(s *set, r *inventory.TreeRow) []inventory.CutRow {
 		}
 		word := strings.ToLower(f.text(v))
 		cut := inventory.CutRow{
-			Row:     inventory.Row{Record: r.Record, Key: "column:" + column.name, Digest: r.Digest},
+			// Of the cell alone: a change elsewhere in the row is none of the cut.
+			Row:     inventory.Row{Record: r.Record, Key: "column:" + column.name, Digest: xxhash.Sum64String(column.name + "\x1f" + word)},
 			Cut:     inventory.Cut{Kind: column.kind},
 			TreeRef: inventory.TreeRef{TreeKey: r.Key, TreeTag: r.Tag},
 		}
@@ -110,7 +119,7 @@ func (c *converter) cut(row inventory.Row) (inventory.CutRow, *source.Problem) {
 	s := &set{c: c}
 	r := inventory.CutRow{Row: row}
 	k := &r.Cut
-	k.SourceID = s.text("source_id")
+	k.SourceID = s.id("source_id")
 	k.Kind = inventory.CutKind(s.choice("kind"))
 	k.Year, k.On = s.year("made_year"), read(s, "made_on", (*compiled).day)
 	k.Count = s.whole("count")
@@ -123,7 +132,7 @@ func (c *converter) cut(row inventory.Row) (inventory.CutRow, *source.Problem) {
 		s.fail("kind", "the record does not say what kind of cut it is: expected one of %s", strings.Join(choices(inventory.CutKinds), ", "))
 	}
 	c.notInFuture(s, "made_year", *k)
-	r.TreeSourceID, r.TreeTag = s.text("tree_source_id"), s.text("tree_tag")
+	r.TreeSourceID, r.TreeTag = s.id("tree_source_id"), s.id("tree_tag")
 	r.Key = cutKey(*k)
 	return r, s.problem
 }
@@ -170,7 +179,7 @@ func (c *converter) visit(raw *source.Raw) (inventory.VisitRow, *source.Problem)
 	s := &set{c: c}
 	r := inventory.VisitRow{Row: c.row(raw)}
 	v := &r.Visit
-	v.SourceID = s.text("source_id")
+	v.SourceID = s.id("source_id")
 	on := read(s, "visited_on", (*compiled).day)
 	if !on.OK {
 		s.fail("visited_on", "the visit has no date: expected the form 2024-03-31")
@@ -182,7 +191,7 @@ func (c *converter) visit(raw *source.Raw) (inventory.VisitRow, *source.Problem)
 	v.By, v.Condition, v.Note = s.text("visited_by"), s.text("condition"), s.text("note")
 	v.WholeTree, v.Crown, v.Limb = s.likelihood("whole_tree"), s.likelihood("crown"), s.likelihood("limb")
 	v.DBH, v.Height, v.CrownRadius = s.number("dbh"), s.number("height"), s.number("crown_radius")
-	r.TreeSourceID, r.TreeTag = s.text("tree_source_id"), s.text("tree_tag")
+	r.TreeSourceID, r.TreeTag = s.id("tree_source_id"), s.id("tree_tag")
 	r.Key = fmt.Sprintf("%s|%s", v.On.Format("2006-01-02"), strconv.FormatUint(c.said(), 36))
 	return r, s.problem
 }
@@ -216,10 +225,10 @@ func (c *converter) target(raw *source.Raw, rec *source.Record) (inventory.Targe
 		return r, &source.Problem{Field: "geometry", Reason: err.Error()}
 	}
 	r.Repair, t.Layer = rec.Repair, c.layer
-	t.SourceID, t.Name = s.text("source_id"), s.text("name")
+	t.SourceID, t.Name = s.id("source_id"), s.text("name")
 	if t.SourceID == "" && rec.ID.Kind != source.Null {
 		if _, mapped := c.byName["source_id"]; !mapped {
-			t.SourceID = rec.ID.Text
+			t.SourceID = s.featureID(rec)
 		}
 	}
 	t.Kind = inventory.TargetKind(s.choice("kind"))

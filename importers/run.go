@@ -13,8 +13,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
-	"hash/maphash"
 	"io"
 	"runtime"
 	"strings"
@@ -44,7 +42,11 @@ type Options struct {
 	Actor   string
 	Year    int     // the current year
 	Readmit []int64 // quarantine rows that this import settles
-	Numbers []int64 // their places in the file they came from
+
+	// taken are the ids that earlier records of the same file have, with the
+	// places of those records: a row that was held for its repeated id and still
+	// bears it must not overwrite the record that had it first.
+	taken map[string]int64
 }
 
 // DefaultMaxKM is far enough for any city and near enough to catch swapped and
@@ -112,14 +114,23 @@ func Run(ctx context.Context, store inventory.ImportStore, f *File, o Options) (
 		return inventory.Counts{}, err
 	}
 	defer l.Abort()
-	r := &run{file: f, options: o, loader: l, seed: maphash.MakeSeed(), seen: make(map[uint64]uint32)}
+	r := &run{file: f, options: o, loader: l, repeats: newRepeats(o.Role, o.taken)}
+	counts, err := r.through(ctx)
+	if err != nil && ctx.Err() != nil {
+		// Whatever broke first, the caller's giving up is why.
+		err = ctx.Err()
+	}
+	return counts, err
+}
+
+func (r *run) through(ctx context.Context) (inventory.Counts, error) {
 	if err := r.findReference(ctx); err != nil {
 		return r.counts, err
 	}
 	if err := r.flow(ctx); err != nil {
 		return r.counts, err
 	}
-	return l.Finish(ctx, r.counts)
+	return r.loader.Finish(ctx, r.counts)
 }
 
 type run struct {
@@ -128,11 +139,7 @@ type run struct {
 	loader  inventory.Loader
 	astray  astray
 	counts  inventory.Counts
-	seed    maphash.Seed
-	// seen leads from the hash of a key to the record that had it. Two keys with
-	// one hash are a matter of one in a million for files of millions of records;
-	// the later record would be held as repeated, from where it can be readmitted.
-	seen map[uint64]uint32
+	repeats *repeats
 }
 
 // findReference settles where the records should lie.
@@ -193,6 +200,7 @@ func (r *run) flow(ctx context.Context) error {
 }
 
 func (r *run) cut(ctx context.Context, toParse, inOrder chan<- *batch) error {
+	last := int64(0)
 	for {
 		b := &batch{result: make(chan result, 1)}
 		var end error
@@ -202,9 +210,7 @@ func (r *run) cut(ctx context.Context, toParse, inOrder chan<- *batch) error {
 				end = err
 				break
 			}
-			if n := raw.Number - 1; n < int64(len(r.options.Numbers)) {
-				raw.Number = r.options.Numbers[n]
-			}
+			last = raw.Number
 			b.raw = append(b.raw, raw)
 		}
 		if len(b.raw) > 0 {
@@ -220,7 +226,7 @@ func (r *run) cut(ctx context.Context, toParse, inOrder chan<- *batch) error {
 			return nil
 		}
 		if end != nil {
-			return inventory.Errorf(inventory.Invalid, "%s: reading failed after record %d, nothing was loaded: %w", r.file.Name, r.counts.Read, end)
+			return inventory.Errorf(inventory.Invalid, "%s: reading failed after record %d, nothing was loaded: %w", r.file.Name, last, end)
 		}
 	}
 }
@@ -263,9 +269,14 @@ func (r *run) convert(conv *converter, parser source.Parser, raws []source.Raw) 
 	return res
 }
 
-// unstorable finds the one character that no database text can hold. Only a
-// record whose bytes show it is looked at closely.
+// unstorable finds what JSON can say and no database can hold: the character
+// NUL, and numbers such as 1e200000.
 func unstorable(raw *source.Raw, rec *source.Record) *source.Problem {
+	for i := range rec.Fields {
+		if f := &rec.Fields[i]; (f.Value.Kind == source.Number || f.Value.Kind == source.JSON) && hugeNumber(f.Value.Text) {
+			return &source.Problem{Field: f.Name, Reason: "a number is beyond all measure: correct it, or write it as text"}
+		}
+	}
 	if !bytes.Contains(raw.Text, []byte(`\u0000`)) && bytes.IndexByte(raw.Text, 0) < 0 {
 		return nil
 	}
@@ -275,6 +286,27 @@ func unstorable(raw *source.Raw, rec *source.Record) *source.Problem {
 		}
 	}
 	return nil
+}
+
+// hugeNumber reports whether JSON text may hold a number of more figures than
+// fit a database: an exponent of four figures, or thousands of digits.
+func hugeNumber(text string) bool {
+	digits, exponent := 0, false
+	for i := range len(text) {
+		switch c := text[i]; {
+		case c >= '0' && c <= '9':
+			if digits++; digits >= 4 && exponent || digits > 4000 {
+				return true
+			}
+		case (c == 'e' || c == 'E') && digits > 0:
+			digits, exponent = 0, true
+		case (c == '+' || c == '-') && exponent && digits == 0:
+		case c == '.' && !exponent:
+		default:
+			digits, exponent = 0, false
+		}
+	}
+	return false
 }
 
 // one makes the row of one record.
@@ -330,7 +362,7 @@ func (res *result) hold(raw *source.Raw, p *source.Problem) {
 func (r *run) load(ctx context.Context, res *result) error {
 	r.counts.Read += res.read
 	r.counts.LeftOut += res.leftOut
-	r.holdRepeated(res)
+	r.repeats.hold(res, r.options.Mapping)
 	steps := []struct {
 		n  int
 		do func() error
@@ -350,92 +382,4 @@ func (r *run) load(ctx context.Context, res *result) error {
 		}
 	}
 	return nil
-}
-
-// holdRepeated takes out the rows whose id an earlier record had. Rows that are
-// known only by where they are get a number instead: two trees may well share
-// the coordinates of a plot.
-func (r *run) holdRepeated(res *result) {
-	repeated := make(map[int]uint32)
-	for i, key := range res.keys {
-		if key == "" {
-			continue
-		}
-		h := maphash.String(r.seed, key)
-		first, dup := r.seen[h]
-		if dup && unnamed(key) {
-			for n := 2; dup; n++ {
-				numbered := fmt.Sprintf("%s#%d", key, n)
-				h = maphash.String(r.seed, numbered)
-				if _, dup = r.seen[h]; !dup {
-					res.renumber(i, numbered)
-				}
-			}
-		}
-		if dup {
-			repeated[i] = first
-			continue
-		}
-		r.seen[h] = uint32(res.recordOf(i))
-	}
-	if len(repeated) > 0 {
-		res.take(repeated, r.options.Mapping)
-	}
-}
-
-// unnamed reports whether a key was made from the place or shape of a record.
-func unnamed(key string) bool {
-	return strings.HasPrefix(key, "at:") || strings.Contains(key, "/shape:")
-}
-
-func (res *result) recordOf(i int) int64 {
-	switch {
-	case res.trees != nil:
-		return res.trees[i].Record
-	case res.targets != nil:
-		return res.targets[i].Record
-	}
-	return res.cuts[i].Record
-}
-
-func (res *result) renumber(i int, key string) {
-	if res.trees != nil {
-		for c := range res.trees[i].Cuts {
-			res.trees[i].Cuts[c].TreeKey = key
-		}
-		res.trees[i].Key = key
-		return
-	}
-	res.targets[i].Key = key
-}
-
-// take moves the repeated rows to the held ones.
-func (res *result) take(repeated map[int]uint32, m Mapping) {
-	field := m["source_id"].From
-	if field == "" {
-		field = "id"
-	}
-	for i := range res.keys {
-		first, ok := repeated[i]
-		if !ok {
-			continue
-		}
-		res.held = append(res.held, inventory.Held{
-			Record: res.recordOf(i), Field: field, Text: res.texts[i],
-			Reason: fmt.Sprintf("the id %q is that of record %d already: give each its own id", res.keys[i], first),
-		})
-	}
-	res.trees = without(res.trees, repeated)
-	res.targets = without(res.targets, repeated)
-	res.cuts = without(res.cuts, repeated)
-}
-
-func without[T any](rows []T, gone map[int]uint32) []T {
-	out := rows[:0]
-	for i := range rows {
-		if _, ok := gone[i]; !ok {
-			out = append(out, rows[i])
-		}
-	}
-	return out
 }

@@ -151,7 +151,7 @@ func parseNumber(s string) (n float64, rest string, err error) {
 // combined.
 func (c *compiled) diameters(v source.Value) (d inventory.Opt[float64], stems int, p *source.Problem) {
 	s := c.text(v)
-	if !strings.ContainsAny(s, ";/+") {
+	if missing(s) || !strings.ContainsAny(s, ";/+") {
 		d, p = c.number(v)
 		return d, 1, p
 	}
@@ -173,7 +173,11 @@ func (c *compiled) diameters(v source.Value) (d inventory.Opt[float64], stems in
 	if len(each) == 0 {
 		return d, 0, nil
 	}
-	return inventory.Some(inventory.CombinedDiameter(each...)), len(each), nil
+	combined := inventory.CombinedDiameter(each...)
+	if combined > c.max {
+		return d, 0, c.problem("%s is impossible: the stems together are above %s; correct them, or raise the limit with max in the mapping", s, c.inUnit(c.max, c.unit))
+	}
+	return inventory.Some(combined), len(each), nil
 }
 
 func (c *compiled) whole(v source.Value) (inventory.Opt[int], *source.Problem) {

@@ -188,3 +188,11 @@ func splitList(s string) []string {
 	}
 	return out
 }
+
+// dataFlag is how to name the database in use on the command line again.
+func (c *cli) dataFlag() string {
+	if c.Data == "" || c.Database != "" {
+		return ""
+	}
+	return " --data " + c.Data
+}

@@ -8,6 +8,8 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
 
@@ -50,6 +52,9 @@ type summary struct {
 
 // Run loads each file in turn, each in one transaction.
 func (i *importCmd) Run(c *cli) error {
+	// A large file leaves much garbage and little that lives: collecting it
+	// sooner halves the memory for a few per cent of the time.
+	debug.SetGCPercent(50)
 	if i.TimeZone != "" {
 		if _, err := time.LoadLocation(i.TimeZone); err != nil {
 			return inventory.Errorf(inventory.Invalid, "--time-zone %s: no such time zone: expected a name such as Europe/Zurich", i.TimeZone)
@@ -140,6 +145,12 @@ func (i *importCmd) mapping(c *cli, f *importers.File) (importers.Mapping, error
 	}
 	for _, line := range unclear {
 		c.say("  not read: %s", line)
+	}
+	// Later records of GeoJSON may have it: no reason to stop, but to say so.
+	for _, name := range slices.Sorted(maps.Keys(given)) {
+		if from := given[name].From; from != "" && f.Format == importers.FormatGeoJSON && !f.HasColumn(from) {
+			c.say("  note: %s is to come from %q, which no record looked at has", name, from)
+		}
 	}
 	return guessed, nil
 }

@@ -4,7 +4,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"os/signal"
@@ -22,7 +21,7 @@ func main() {
 	stop()
 	switch {
 	case err == nil:
-	case interrupted && errors.Is(err, context.Canceled):
+	case interrupted:
 		fmt.Fprintln(os.Stderr, "underbough: interrupted; nothing was half-written")
 		os.Exit(130)
 	default:

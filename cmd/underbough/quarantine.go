@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -149,6 +150,8 @@ func (q *quarantineReadmit) rows(c *cli, s *session) ([]inventory.QuarantineRow,
 		return nil, err
 	}
 	defer in.Close()
+	only := q.ID
+	q.ID = nil
 	mended := make(map[int64]string)
 	d := json.NewDecoder(in)
 	for line := 1; ; line++ {
@@ -162,10 +165,16 @@ func (q *quarantineReadmit) rows(c *cli, s *session) ([]inventory.QuarantineRow,
 			return nil, inventory.Errorf(inventory.Invalid, "%s, entry %d: %w: expected what export writes", q.Mended, line, err)
 		}
 		if row.ID == nil || strings.TrimSpace(row.Row) == "" {
-			return nil, inventory.Errorf(inventory.Invalid, "%s, entry %d: expected an id and a row", q.Mended, line)
+			return nil, inventory.Errorf(inventory.Invalid, "%s, entry %d: expected an id and a row, as export writes them", q.Mended, line)
+		}
+		if len(only) > 0 && !slices.Contains(only, *row.ID) {
+			continue
 		}
 		mended[*row.ID] = row.Row
 		q.ID = append(q.ID, *row.ID)
+	}
+	if len(mended) == 0 { // no ids would mean all that is held
+		return nil, nil
 	}
 	rows, err := q.find(c, s)
 	if err != nil {

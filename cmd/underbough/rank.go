@@ -93,8 +93,8 @@ func rankingTable(w io.Writer, a *question.Ranking, width int) error {
 		a.Run.Trees, a.Run.Targets, a.Run.Overlaps, a.Run.ProfileName, a.Run.AsOf.Format(time.DateOnly))
 	t := &table{columns: []column{
 		{title: "#", right: true}, {title: "tag", least: 6}, {title: "species", least: 10}, {title: "over", least: 16},
-		{title: "people", right: true}, {title: "busiest", right: true}, {title: "person-h/yr", right: true}, {title: "vehicles", right: true},
-		{title: "cuts", least: 10}, {title: "failure", least: 9}, {title: "rating"}, {title: "harm index", right: true},
+		{title: "people", right: true}, {title: "busiest", right: true, spare: 4}, {title: "person-h/yr", right: true, spare: 1}, {title: "vehicles", right: true, spare: 2},
+		{title: "cuts", least: 10}, {title: "failure", least: 9}, {title: "rating", spare: 3}, {title: "harm index", right: true},
 	}}
 	for i := range a.Rows {
 		r := &a.Rows[i]

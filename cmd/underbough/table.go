@@ -3,6 +3,7 @@ package main
 import (
 	"io"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/mattn/go-runewidth"
@@ -14,6 +15,7 @@ type column struct {
 	title string // the unit is part of it
 	right bool   // figures stand to the right
 	least int    // the width it may be shortened to where the terminal is narrow; 0 = never
+	spare int    // its turn to be left out where that is not enough; 0 = never
 }
 
 // table writes rows in columns that line up and fit the terminal. Widths are
@@ -33,6 +35,7 @@ const gap = 2
 
 // write prints the table at most width cells wide; 0 is any width.
 func (t *table) write(w io.Writer, width int) error {
+	gone := t.leaveOut(width)
 	widths := t.fit(width)
 	b := &strings.Builder{}
 	titles := make([]string, len(t.columns))
@@ -52,8 +55,44 @@ func (t *table) write(w io.Writer, width int) error {
 			}
 		}
 	}
+	if len(gone) > 0 {
+		for _, part := range wrap("left out, for want of room: "+strings.Join(gone, ", "), width) {
+			b.WriteString(part + "\n")
+		}
+	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// leaveOut takes spare columns out until the rest fits, and returns their
+// titles.
+func (t *table) leaveOut(width int) (gone []string) {
+	for width > 0 && span(t.fit(width)) > width {
+		next := -1
+		for i, c := range t.columns {
+			if c.spare > 0 && (next < 0 || c.spare < t.columns[next].spare) {
+				next = i
+			}
+		}
+		if next < 0 {
+			break
+		}
+		gone = append(gone, t.columns[next].title)
+		t.columns = slices.Delete(slices.Clone(t.columns), next, next+1)
+		for i, row := range t.rows {
+			t.rows[i] = slices.Delete(slices.Clone(row), next, next+1)
+		}
+	}
+	return gone
+}
+
+// span is the width of a line of columns.
+func span(widths []int) int {
+	total := gap * (len(widths) - 1)
+	for _, w := range widths {
+		total += w
+	}
+	return total
 }
 
 func (t *table) line(b *strings.Builder, widths []int, cells []string) {
@@ -77,15 +116,13 @@ func (t *table) line(b *strings.Builder, widths []int, cells []string) {
 // the line fits.
 func (t *table) fit(width int) []int {
 	widths := make([]int, len(t.columns))
-	total := gap * (len(t.columns) - 1)
 	for i, c := range t.columns {
 		widths[i] = runewidth.StringWidth(c.title)
 		for _, row := range t.rows {
 			widths[i] = max(widths[i], runewidth.StringWidth(row[i]))
 		}
-		total += widths[i]
 	}
-	for width > 0 && total > width {
+	for total := span(widths); width > 0 && total > width; total-- {
 		widest := -1
 		for i, c := range t.columns {
 			if c.least > 0 && widths[i] > c.least && (widest < 0 || widths[i] > widths[widest]) {
@@ -96,7 +133,6 @@ func (t *table) fit(width int) []int {
 			break
 		}
 		widths[widest]--
-		total--
 	}
 	return widths
 }

@@ -37,6 +37,7 @@ type Source struct {
 	cut    cutter
 	header header
 	comma  byte
+	text   string // the header row as it stands
 	number int64
 	stop   error // what Next returns from now on
 }
@@ -77,8 +78,12 @@ func New(r io.Reader, opts Options) (*Source, error) {
 	if err != nil {
 		return nil, err
 	}
+	s.text = string(row.text)
 	return s, nil
 }
+
+// Header returns the header row as it stands in the file.
+func (s *Source) Header() string { return s.text }
 
 // Coordinates returns the names of the columns the geometry is read from: a
 // longitude and a latitude, or a WKT column, or none.

@@ -94,7 +94,7 @@ var dirtyRows = []struct{ file, field, reason string }{
 	{"invented-street-and-park-trees.geojson", "geometry", "geometry is null"},
 	{"invented-street-and-park-trees.geojson", "geometry", "a Polygon: expected a Point"},
 	{"invented-street-and-park-trees.geojson", "dbh", "640 is impossible"},
-	{"invented-street-and-park-trees.geojson", "id", "already: give each its own id"},
+	{"invented-street-and-park-trees.geojson", "id", "already: give each its own"},
 	{"invented-retail-park-trees.csv", "DIAMETER", "is not a number"},
 	{"invented-retail-park-trees.csv", "Longitude", "no coordinate"},
 	{"invented-parking.geojson", "geometry", "the ring is not closed"},

@@ -49,10 +49,14 @@ var (
 // an init function or TestMain.
 func SetTemplate(f func(ctx context.Context, url string) error) { prepare = f }
 
-// Main is the body of TestMain.
-func Main(m *testing.M) {
+// Main is the body of TestMain. What is to be done after the tests comes as
+// after, since Main ends the program.
+func Main(m *testing.M, after ...func()) {
 	cluster.MaybeKeep()
 	code := m.Run()
+	for _, f := range after {
+		f()
+	}
 	if err := shared.close(); err != nil {
 		fmt.Fprintln(os.Stderr, "pgtest:", err)
 		code = max(code, 1)
