@@ -196,17 +196,20 @@ CREATE TABLE targets (
 );
 CREATE INDEX targets_geometry ON targets USING gist (geometry);
 
--- What a full run found for each standing tree. Derived: a run writes a new
--- generation and swaps the site's pointer in one transaction.
+-- What a full run found for each standing tree. Derived: a run fills a partition
+-- of its own, whose number no other run of any site has, and puts it in force by
+-- pointing its site at it, all in one transaction. Readers are never made to
+-- wait for that; partitions that no site points at are dropped afterwards.
+CREATE SEQUENCE generations;
 CREATE TABLE exposures (
     client_id          integer NOT NULL,
     site_id            bigint NOT NULL,
     generation         bigint NOT NULL,
     tree_id            bigint NOT NULL,
     over               text[] NOT NULL,   -- kinds of target under the crown or a limb, the busiest first
-    over_length_m      real[] NOT NULL,   -- alongside over
-    over_area_m2       real[] NOT NULL,
-    over_points        integer[] NOT NULL,
+    over_length_m      real[],            -- alongside over; NULL where all are zero
+    over_area_m2       real[],
+    over_points        integer[],
     within             text[] NOT NULL,   -- kinds within reach of the whole tree
     people             real NOT NULL,     -- under the crown or the limb over the most, means of the week
     people_in_vehicles real NOT NULL,
@@ -231,7 +234,7 @@ CREATE TABLE exposures (
     crown_radius_m     real NOT NULL,
     crown_estimated    boolean NOT NULL,
     PRIMARY KEY (client_id, site_id, generation, tree_id)
-);
+) PARTITION BY LIST (generation);
 
 CREATE TABLE runs (
     client_id      integer NOT NULL,
@@ -339,4 +342,5 @@ END $$;
 
 -- +goose Down
 DROP TABLE history, touched, runs, exposures, targets, visits, cuts, trees, quarantine, imports, sites, clients;
+DROP SEQUENCE generations;
 DROP FUNCTION note_change, note_insert, stamp_version, actor;

@@ -29,6 +29,7 @@ type outcome struct {
 type computer struct {
 	recompute *recompute
 	assessor  *ranking.Assessor
+	used      <-chan []byte // chunks that were written, for reuse
 	trees     []standing
 	turns     []turn
 	facts     ranking.Facts
@@ -61,7 +62,13 @@ func (c *computer) compute(w *work) (outcome, error) {
 	}
 	slices.SortFunc(c.turns, func(a, b turn) int { return cmp.Compare(a.key, b.key) })
 	var out outcome
-	buf := copyBuffer{b: make([]byte, 0, 256*len(c.trees))}
+	var buf copyBuffer
+	select {
+	case b := <-c.used:
+		buf.b = b[:0]
+	default:
+		buf.b = make([]byte, 0, 256*len(c.trees))
+	}
 	for _, next := range c.turns {
 		t := &c.trees[next.at]
 		c.facts.Tree = t.tree

@@ -201,16 +201,35 @@ func (w *copyBuffer) texts(v []string) {
 	}
 }
 
+// float32s writes NULL where all are zero.
 func (w *copyBuffer) float32s(v []float64) {
+	if allZero(v) {
+		w.null()
+		return
+	}
 	w.arrayHeader(len(v), oidFloat4, 8*len(v))
 	for _, f := range v {
 		w.float32(f)
 	}
 }
 
+// int32s writes NULL where all are zero.
 func (w *copyBuffer) int32s(v []int) {
+	if allZero(v) {
+		w.null()
+		return
+	}
 	w.arrayHeader(len(v), oidInt4, 8*len(v))
 	for _, n := range v {
 		w.int32(int32(n))
 	}
+}
+
+func allZero[T int | float64](v []T) bool {
+	for _, x := range v {
+		if x != 0 {
+			return false
+		}
+	}
+	return true
 }

@@ -106,9 +106,9 @@ func targetRow(rows *rowReader) (inventory.Target, error) {
 	return t, nil
 }
 
-// treeChunkBytes makes a chunk of some 30,000 trees: enough that neighbours in it
+// treeChunkBytes makes a chunk of some 20,000 trees: enough that neighbours in it
 // lie close together on the ground, however the inventory is ordered.
-const treeChunkBytes = 3 << 20
+const treeChunkBytes = 2 << 20
 
 // work is a chunk of trees with the cuts and visits that belong to them.
 type work struct {

@@ -18,52 +18,95 @@ var orders = map[ranking.By]string{
 	ranking.ByRating:   `array_position('{extreme,high,moderate,low}', e.rating), e.harm DESC`,
 }
 
-const fromRanked = `
-	FROM sites s
-	JOIN exposures e ON e.client_id = s.client_id AND e.site_id = s.site_id AND e.generation = s.generation
-	JOIN trees t ON t.client_id = e.client_id AND t.tree_id = e.tree_id
-	WHERE s.client_id = $1 AND s.site_id = $2
-	  AND ($3::text[] IS NULL OR e.over && $3)
-	  AND ($4::text[] IS NULL AND $5 = 0 OR EXISTS (
-	        SELECT FROM cuts c WHERE c.client_id = t.client_id AND c.tree_id = t.tree_id
-	        AND ($4::text[] IS NULL OR c.kind = ANY($4)) AND ($5 = 0 OR coalesce(c.made_year, extract(year FROM c.made_on)) >= $5)))`
+// chosen is FROM and WHERE of the trees a question holds for, over the
+// exposures in force alone: the trees themselves are looked up for the few that
+// are listed.
+const chosen = `
+	FROM exposures e
+	WHERE e.client_id = $1 AND e.site_id = $2 AND e.generation = $3`
+
+const (
+	overAny   = ` AND e.over && $%d`
+	cutAny    = ` AND e.tree_id IN (SELECT c.tree_id FROM cuts c WHERE c.client_id = $1 AND c.site_id = $2%s)`
+	cutKinds  = ` AND c.kind = ANY($%d)`
+	cutsSince = ` AND coalesce(c.made_year, extract(year FROM c.made_on)) >= $%d`
+)
+
+// rankSQL writes the conditions of a question.
+func rankSQL(q ranking.Query, generation int64) (where string, args []any) {
+	args = []any{q.Client, q.Site, generation}
+	add := func(condition string, v any) string {
+		args = append(args, v)
+		return fmt.Sprintf(condition, len(args))
+	}
+	where = chosen
+	if len(q.Over) > 0 {
+		where += add(overAny, texts(q.Over))
+	}
+	cuts := ""
+	if len(q.Cuts) > 0 {
+		cuts += add(cutKinds, texts(q.Cuts))
+	}
+	if q.Since > 0 {
+		cuts += add(cutsSince, q.Since)
+	}
+	if cuts != "" {
+		where += fmt.Sprintf(cutAny, cuts)
+	}
+	return where, args
+}
+
+func texts[T ~string](list []T) []string {
+	out := make([]string, len(list))
+	for i, v := range list {
+		out[i] = string(v)
+	}
+	return out
+}
 
 // Rank returns trees in order, and how many there are beyond the limit too.
 func (db *DB) Rank(ctx context.Context, q ranking.Query) (list []ranking.Row, total int, err error) {
-	var over, cuts []string
-	for _, k := range q.Over {
-		over = append(over, string(k))
-	}
-	for _, k := range q.Cuts {
-		cuts = append(cuts, string(k))
-	}
-	args := []any{q.Client, q.Site, over, cuts, q.Since}
 	err = db.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
-		if err := tx.QueryRow(ctx, `SELECT count(*)`+fromRanked, args...).Scan(&total); err != nil {
-			return err
-		}
-		sql := `SELECT t.tree_id, coalesce(t.tag, ''), coalesce(t.source_id, ''), coalesce(t.species, ''), coalesce(t.common_name, ''),
-			ST_X(t.geometry), ST_Y(t.geometry), e.over, e.over_length_m, e.over_area_m2, e.over_points, e.within,
-			e.people, e.people_in_vehicles, e.people_sheltered, e.vehicles, e.busiest_people, e.busiest_hour, e.occupied,
-			e.likelihood, e.part, e.rule, e.stale, e.harm, e.harm_people, e.harm_property, e.rating,
-			t.dbh_m, e.height_m, e.height_estimated, e.crown_radius_m, e.crown_estimated` + fromRanked +
-			` ORDER BY ` + orders[q.By] + `, t.tag COLLATE "C" NULLS LAST, t.tree_id`
-		if q.Limit > 0 {
-			sql += fmt.Sprintf(" LIMIT %d", q.Limit)
-		}
-		rows, err := tx.Query(ctx, sql, args...)
+		var generation int64
+		err := tx.QueryRow(ctx, `SELECT generation FROM sites WHERE client_id = $1 AND site_id = $2`, q.Client, q.Site).Scan(&generation)
 		if err != nil {
 			return err
 		}
-		if list, err = pgx.CollectRows(rows, rankedRow); err != nil {
+		where, args := rankSQL(q, generation)
+		if err := tx.QueryRow(ctx, `SELECT count(*)`+where, args...).Scan(&total); err != nil {
+			return err
+		}
+		if list, err = listRanked(ctx, tx, q, where, args); err != nil {
 			return err
 		}
 		for i := range list {
 			list[i].Rank = i + 1
 		}
-		return addCuts(ctx, tx, q, cuts, list)
+		return addCuts(ctx, tx, q, list)
 	})
 	return list, total, err
+}
+
+func listRanked(ctx context.Context, tx pgx.Tx, q ranking.Query, where string, args []any) ([]ranking.Row, error) {
+	first, limit := "", ""
+	if q.Limit > 0 {
+		// Equal trees at the edge all come along, for the tag to settle.
+		first = fmt.Sprintf(" ORDER BY %s FETCH FIRST %d ROWS WITH TIES", orders[q.By], q.Limit)
+		limit = fmt.Sprintf(" LIMIT %d", q.Limit)
+	}
+	rows, err := tx.Query(ctx, `
+		WITH e AS (SELECT e.*`+where+first+`)
+		SELECT t.tree_id, coalesce(t.tag, ''), coalesce(t.source_id, ''), coalesce(t.species, ''), coalesce(t.common_name, ''),
+			ST_X(t.geometry), ST_Y(t.geometry), e.over, e.over_length_m, e.over_area_m2, e.over_points, e.within,
+			e.people, e.people_in_vehicles, e.people_sheltered, e.vehicles, e.busiest_people, e.busiest_hour, e.occupied,
+			e.likelihood, e.part, e.rule, e.stale, e.harm, e.harm_people, e.harm_property, e.rating,
+			t.dbh_m, e.height_m, e.height_estimated, e.crown_radius_m, e.crown_estimated
+		FROM e JOIN trees t ON t.client_id = e.client_id AND t.tree_id = e.tree_id
+		ORDER BY `+orders[q.By]+`, t.tag COLLATE "C" NULLS LAST, t.tree_id`+limit, args...)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, rankedRow)
 }
 
 func rankedRow(row pgx.CollectableRow) (ranking.Row, error) {
@@ -81,7 +124,17 @@ func rankedRow(row pgx.CollectableRow) (ranking.Row, error) {
 		r.DBH = inventory.Some(*dbh)
 	}
 	for i, k := range over {
-		r.Over = append(r.Over, ranking.Under{Kind: inventory.TargetKind(k), LengthM: float64(lengths[i]), AreaM2: float64(areas[i]), Points: int(points[i])})
+		u := ranking.Under{Kind: inventory.TargetKind(k)}
+		if lengths != nil {
+			u.LengthM = float64(lengths[i])
+		}
+		if areas != nil {
+			u.AreaM2 = float64(areas[i])
+		}
+		if points != nil {
+			u.Points = int(points[i])
+		}
+		r.Over = append(r.Over, u)
 	}
 	for _, k := range within {
 		r.Within = append(r.Within, inventory.TargetKind(k))
@@ -91,11 +144,12 @@ func rankedRow(row pgx.CollectableRow) (ranking.Row, error) {
 
 // addCuts gives each row the cuts that were asked for, or else those that
 // weaken, the latest first.
-func addCuts(ctx context.Context, tx pgx.Tx, q ranking.Query, kinds []string, list []ranking.Row) error {
+func addCuts(ctx context.Context, tx pgx.Tx, q ranking.Query, list []ranking.Row) error {
 	if len(list) == 0 {
 		return nil
 	}
-	if kinds == nil {
+	kinds := texts(q.Cuts)
+	if len(kinds) == 0 {
 		kinds = []string{"topping", "heading", "lion-tailing", "flush", "stub"}
 	}
 	ids := make([]int64, len(list))

@@ -28,6 +28,9 @@ func (db *DB) Recompute(ctx context.Context, site inventory.Site, p *profile.Pro
 	err := db.inTx(ctx, pgx.TxOptions{}, func(write pgx.Tx) error {
 		return r.do(ctx, write)
 	})
+	if err == nil {
+		db.dropSuperseded(ctx)
+	}
 	return r.run, err
 }
 
@@ -41,13 +44,18 @@ type recompute struct {
 }
 
 func (r *recompute) do(ctx context.Context, write pgx.Tx) error {
-	// Two runs of one site would write the same generation.
-	if _, err := write.Exec(ctx, `SET LOCAL statement_timeout = 0`); err != nil {
+	if _, err := write.Exec(ctx, `SET LOCAL statement_timeout = 0; SET LOCAL maintenance_work_mem = '256MB'`); err != nil {
 		return err
 	}
-	err := write.QueryRow(ctx, `SELECT generation + 1 FROM sites WHERE client_id = $1 AND site_id = $2 FOR NO KEY UPDATE`,
+	// One run of a site at a time: the second finds the first one's result.
+	err := write.QueryRow(ctx, `SELECT nextval('generations') FROM sites WHERE client_id = $1 AND site_id = $2 FOR NO KEY UPDATE`,
 		r.site.Client, r.site.ID).Scan(&r.run.Generation)
 	if err != nil {
+		return err
+	}
+	// A table made in this transaction is written without WAL where wal_level is
+	// minimal, and its key is built once, at the end.
+	if _, err := write.Exec(ctx, `CREATE TABLE `+r.partition()+` (LIKE exposures INCLUDING DEFAULTS)`); err != nil {
 		return err
 	}
 	read, err := r.db.pool.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
@@ -75,15 +83,27 @@ func (r *recompute) do(ctx context.Context, write pgx.Tx) error {
 	return r.swap(ctx, write, touched)
 }
 
-// swap puts the new generation in force and lets the old one go.
+// partition is the table of the generation under way.
+func (r *recompute) partition() string { return partitionOf(r.run.Generation) }
+
+func partitionOf(generation int64) string { return fmt.Sprintf("exposures_g%d", generation) }
+
+// swap puts the new generation in force.
 func (r *recompute) swap(ctx context.Context, write pgx.Tx, touched []int64) error {
+	table, generation := r.partition(), r.run.Generation
 	for _, s := range []struct {
 		sql  string
 		args []any
 	}{
+		{`ALTER TABLE ` + table + ` ADD PRIMARY KEY (client_id, site_id, generation, tree_id)`, nil},
+		// The check spares ATTACH a scan; the partition's bound says the same.
+		{fmt.Sprintf(`ALTER TABLE %s ADD CONSTRAINT one_generation CHECK (generation = %d)`, table, generation), nil},
+		{`SET LOCAL default_statistics_target = 10`, nil},
+		{`ANALYZE ` + table, nil},
+		{fmt.Sprintf(`ALTER TABLE exposures ATTACH PARTITION %s FOR VALUES IN (%d)`, table, generation), nil},
+		{`ALTER TABLE ` + table + ` DROP CONSTRAINT one_generation`, nil},
 		{`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, []any{r.site.Client, touched}},
-		{`UPDATE sites SET generation = $3 WHERE client_id = $1 AND site_id = $2`, []any{r.site.Client, r.site.ID, r.run.Generation}},
-		{`DELETE FROM exposures WHERE client_id = $1 AND site_id = $2 AND generation < $3`, []any{r.site.Client, r.site.ID, r.run.Generation}},
+		{`UPDATE sites SET generation = $3 WHERE client_id = $1 AND site_id = $2`, []any{r.site.Client, r.site.ID, generation}},
 	} {
 		if _, err := write.Exec(ctx, s.sql, s.args...); err != nil {
 			return err
@@ -92,8 +112,30 @@ func (r *recompute) swap(ctx context.Context, write pgx.Tx, touched []int64) err
 	return write.QueryRow(ctx, `
 		INSERT INTO runs (client_id, site_id, generation, profile_name, profile_digest, as_of, trees, targets, overlap_count)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING computed_at`,
-		r.site.Client, r.site.ID, r.run.Generation, r.run.ProfileName, r.run.ProfileDigest, r.asOf,
+		r.site.Client, r.site.ID, generation, r.run.ProfileName, r.run.ProfileDigest, r.asOf,
 		r.run.Trees, r.run.Targets, r.run.Overlaps).Scan(&r.run.ComputedAt)
+}
+
+// dropSuperseded drops the partitions that no site points at. A reader who is
+// still at one is not made to wait for: the next run tries again.
+func (db *DB) dropSuperseded(ctx context.Context) {
+	rows, err := db.pool.Query(ctx, `
+		SELECT c.relname FROM pg_inherits i JOIN pg_class c ON c.oid = i.inhrelid
+		WHERE i.inhparent = 'exposures'::regclass
+		  AND NOT EXISTS (SELECT FROM sites WHERE c.relname = 'exposures_g' || generation)`)
+	if err != nil {
+		return
+	}
+	names, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return
+	}
+	for _, name := range names {
+		_ = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
+			_, err := tx.Exec(ctx, `SET LOCAL lock_timeout = '500ms'; DROP TABLE IF EXISTS `+pgx.Identifier{name}.Sanitize())
+			return err
+		})
+	}
 }
 
 // stripe computes the trees of one stripe.
@@ -108,8 +150,9 @@ func (r *recompute) stripe(ctx context.Context, read, write pgx.Tx, s stripe) er
 	g, ctx := errgroup.WithContext(ctx)
 	workers := max(1, runtime.GOMAXPROCS(0))
 	toCompute := make(chan *work, workers)
-	inOrder := make(chan *work, 4*workers)
-	results := make(chan []byte, workers)
+	inOrder := make(chan *work, workers)
+	results := make(chan []byte)
+	used := make(chan []byte, 3*workers)
 	facts := &factStream{recompute: r, stripe: s}
 	g.Go(func() error {
 		defer close(toCompute)
@@ -117,7 +160,7 @@ func (r *recompute) stripe(ctx context.Context, read, write pgx.Tx, s stripe) er
 		return facts.read(ctx, g, read, func(w *work) error { return send(ctx, w, toCompute, inOrder) })
 	})
 	for range workers {
-		c := &computer{recompute: r, assessor: targets.NewAssessor()}
+		c := &computer{recompute: r, assessor: targets.NewAssessor(), used: used}
 		g.Go(func() error {
 			for w := range toCompute {
 				out, err := c.compute(w)
@@ -148,7 +191,7 @@ func (r *recompute) stripe(ctx context.Context, read, write pgx.Tx, s stripe) er
 		return nil
 	})
 	g.Go(func() error {
-		_, err := write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: results}, "COPY exposures ("+exposureColumns+") FROM STDIN BINARY")
+		_, err := write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: results, free: used}, "COPY "+r.partition()+" ("+exposureColumns+") FROM STDIN BINARY")
 		return err
 	})
 	return g.Wait()
