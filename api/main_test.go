@@ -2,7 +2,6 @@ package api_test
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"io"
 	"log/slog"
@@ -20,14 +19,6 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	pgtest.SetTemplate(func(ctx context.Context, url string) error {
-		db, err := postgres.Open(ctx, url)
-		if err != nil {
-			return err
-		}
-		db.Close()
-		return nil
-	})
 	pgtest.Main(m)
 }
 

@@ -233,7 +233,7 @@ CREATE TABLE exposures (
     height_estimated   boolean NOT NULL,
     crown_radius_m     real NOT NULL,
     crown_estimated    boolean NOT NULL,
-    PRIMARY KEY (client_id, site_id, generation, tree_id)
+    PRIMARY KEY (client_id, tree_id, generation)
 ) PARTITION BY LIST (generation);
 
 CREATE TABLE runs (

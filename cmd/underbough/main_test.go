@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -13,7 +12,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/postgres/cluster"
 	"github.com/underbough/underbough/inventory/postgres/pgtest"
 )
@@ -38,14 +36,6 @@ func TestMain(m *testing.M) {
 		fmt.Fprintln(os.Stderr, "build the program:", err)
 		os.Exit(1)
 	}
-	pgtest.SetTemplate(func(ctx context.Context, url string) error {
-		db, err := postgres.Open(ctx, url)
-		if err != nil {
-			return err
-		}
-		db.Close()
-		return nil
-	})
 	pgtest.Main(m, func() { os.RemoveAll(dir) })
 }
 

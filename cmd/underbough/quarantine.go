@@ -33,6 +33,16 @@ func (f *quarantineFilter) find(c *cli, s *session) ([]inventory.QuarantineRow, 
 	return s.FindQuarantined(c.ctx, s.client, inventory.QuarantineFilter{Site: f.Site, FileName: f.File, IDs: f.ID})
 }
 
+// held opens the inventory for one listing.
+func (f *quarantineFilter) held(c *cli) ([]inventory.QuarantineRow, error) {
+	s, err := c.session()
+	if err != nil {
+		return nil, err
+	}
+	defer s.close()
+	return f.find(c, s)
+}
+
 type quarantineList struct {
 	quarantineFilter
 	Format string `default:"table" enum:"table,json" help:"table or json."`
@@ -40,12 +50,7 @@ type quarantineList struct {
 
 // Run lists held records.
 func (q *quarantineList) Run(c *cli) error {
-	s, err := c.session()
-	if err != nil {
-		return err
-	}
-	defer s.close()
-	rows, err := q.find(c, s)
+	rows, err := q.held(c)
 	if err != nil {
 		return err
 	}
@@ -75,12 +80,7 @@ type quarantineExport struct {
 
 // Run writes held records as JSON lines.
 func (q *quarantineExport) Run(c *cli) error {
-	s, err := c.session()
-	if err != nil {
-		return err
-	}
-	defer s.close()
-	rows, err := q.find(c, s)
+	rows, err := q.held(c)
 	if err != nil {
 		return err
 	}

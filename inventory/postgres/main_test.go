@@ -11,14 +11,6 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	pgtest.SetTemplate(func(ctx context.Context, url string) error {
-		db, err := postgres.Open(ctx, url)
-		if err != nil {
-			return err
-		}
-		db.Close()
-		return nil
-	})
 	pgtest.Main(m)
 }
 

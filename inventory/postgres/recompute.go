@@ -54,8 +54,11 @@ func (r *recompute) do(ctx context.Context, write pgx.Tx) error {
 		return err
 	}
 	// A table made in this transaction is written without WAL where wal_level is
-	// minimal, and its key is built once, at the end.
-	if _, err := write.Exec(ctx, `CREATE TABLE `+r.partition()+` (LIKE exposures INCLUDING DEFAULTS)`); err != nil {
+	// minimal, and its key is built once, at the end. The check spares it a scan
+	// when it becomes a partition, whose bound says the same.
+	_, err = write.Exec(ctx, fmt.Sprintf(`CREATE TABLE %s (LIKE exposures INCLUDING DEFAULTS, CONSTRAINT one_generation CHECK (generation = %d))`,
+		r.partition(), r.run.Generation))
+	if err != nil {
 		return err
 	}
 	read, err := r.db.pool.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
@@ -95,9 +98,7 @@ func (r *recompute) swap(ctx context.Context, write pgx.Tx, touched []int64) err
 		sql  string
 		args []any
 	}{
-		{`ALTER TABLE ` + table + ` ADD PRIMARY KEY (client_id, site_id, generation, tree_id)`, nil},
-		// The check spares ATTACH a scan; the partition's bound says the same.
-		{fmt.Sprintf(`ALTER TABLE %s ADD CONSTRAINT one_generation CHECK (generation = %d)`, table, generation), nil},
+		{`ALTER TABLE ` + table + ` ADD PRIMARY KEY (client_id, tree_id, generation)`, nil},
 		{`SET LOCAL default_statistics_target = 10`, nil},
 		{`ANALYZE ` + table, nil},
 		{fmt.Sprintf(`ALTER TABLE exposures ATTACH PARTITION %s FOR VALUES IN (%d)`, table, generation), nil},

@@ -1,7 +1,6 @@
 package demo
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -22,14 +21,6 @@ const (
 )
 
 func TestMain(m *testing.M) {
-	pgtest.SetTemplate(func(ctx context.Context, url string) error {
-		db, err := postgres.Open(ctx, url)
-		if err != nil {
-			return err
-		}
-		db.Close()
-		return nil
-	})
 	pgtest.Main(m)
 }
 

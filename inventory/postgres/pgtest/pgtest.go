@@ -18,6 +18,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/postgres/cluster"
 )
 
@@ -37,16 +38,26 @@ type kit struct {
 }
 
 var (
-	prepare func(ctx context.Context, url string) error
+	prepare = migrate
 	shared  kit
 	begin   sync.Once
 	failure error
 	count   atomic.Int64
 )
 
+// migrate gives the template the schema of an inventory.
+func migrate(ctx context.Context, url string) error {
+	db, err := postgres.Open(ctx, url)
+	if err != nil {
+		return err
+	}
+	db.Close()
+	return nil
+}
+
 // SetTemplate sets what is done once to the template, after PostGIS has been
-// created in it: migrations, as a rule. Call it before the first [URL], from
-// an init function or TestMain.
+// created in it, in place of the migrations. Call it before the first [URL],
+// from an init function or TestMain.
 func SetTemplate(f func(ctx context.Context, url string) error) { prepare = f }
 
 // Main is the body of TestMain. What is to be done after the tests comes as
