@@ -33,7 +33,16 @@ const (
 type DB struct {
 	pool           *pgxpool.Pool
 	stripeVertices int64 // target vertices that a run keeps in memory at a time
+	// running lets one full run at a time through: each takes all cores and four
+	// connections, and several that wait for one another's would wait for ever.
+	running chan struct{}
 }
+
+// A full run needs four connections, and requests want theirs meanwhile.
+const (
+	leastConns   = 8
+	defaultConns = 16
+)
 
 // Open connects to the database at url, checks that it can hold an inventory,
 // and brings its schema up to date. Several processes may do so at once.
@@ -46,11 +55,15 @@ func Open(ctx context.Context, url string) (*DB, error) {
 	config.ConnConfig.RuntimeParams["application_name"] = "underbough"
 	config.ConnConfig.RuntimeParams["jit"] = "off"
 	config.ConnConfig.RuntimeParams["timezone"] = "UTC"
+	if !strings.Contains(url, "pool_max_conns") {
+		config.MaxConns = defaultConns
+	}
+	config.MaxConns = max(config.MaxConns, leastConns)
 	pool, err := pgxpool.NewWithConfig(ctx, config)
 	if err != nil {
 		return nil, translate(err)
 	}
-	db := &DB{pool: pool, stripeVertices: defaultStripeVertices}
+	db := &DB{pool: pool, stripeVertices: defaultStripeVertices, running: make(chan struct{}, 1)}
 	if err := db.prepare(ctx); err != nil {
 		pool.Close()
 		return nil, err
@@ -151,6 +164,18 @@ func (db *DB) checkNotNewer(ctx context.Context, provider *goose.Provider) error
 func (db *DB) inTx(ctx context.Context, options pgx.TxOptions, fn func(pgx.Tx) error) error {
 	err := pgx.BeginTxFunc(ctx, db.pool, options, fn)
 	return translate(err)
+}
+
+// reading runs fn in one read-only snapshot. The snapshot comes before anything
+// is planned: a query planned first could miss the partition of a run that comes
+// into force in between, and yet see its site point at it.
+func (db *DB) reading(ctx context.Context, fn func(pgx.Tx) error) error {
+	return db.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+		if _, err := tx.Exec(ctx, `SELECT 1`); err != nil {
+			return err
+		}
+		return fn(tx)
+	})
 }
 
 // setActor names who makes the changes of a transaction in its history.

@@ -29,24 +29,26 @@ func (db *DB) FindFeatures(ctx context.Context, q inventory.FeatureQuery, fn fun
 	}
 	sql.text.WriteString(" ORDER BY " + table.id + " LIMIT " + sql.arg(q.Limit))
 
-	// One format for all columns: geometry has a binary form too, which pgx
-	// would not ask for of a type it does not know.
-	rows, err := db.pool.Query(ctx, sql.text.String(), append([]any{pgx.QueryResultFormats{pgx.BinaryFormatCode}}, sql.args...)...)
-	if err != nil {
-		return translate(err)
-	}
-	defer rows.Close()
-	reader := newFeatureRow(q.Collection)
-	for rows.Next() {
-		f, err := reader.read(rows.RawValues())
+	return db.reading(ctx, func(tx pgx.Tx) error {
+		// One format for all columns: geometry has a binary form too, which pgx
+		// would not ask for of a type it does not know.
+		rows, err := tx.Query(ctx, sql.text.String(), append([]any{pgx.QueryResultFormats{pgx.BinaryFormatCode}}, sql.args...)...)
 		if err != nil {
 			return err
 		}
-		if err := fn(f); err != nil {
-			return err
+		defer rows.Close()
+		reader := newFeatureRow(q.Collection)
+		for rows.Next() {
+			f, err := reader.read(rows.RawValues())
+			if err != nil {
+				return err
+			}
+			if err := fn(f); err != nil {
+				return err
+			}
 		}
-	}
-	return translate(rows.Err())
+		return rows.Err()
+	})
 }
 
 // CountFeatures counts the features that a query holds for, whatever its page,
@@ -60,8 +62,10 @@ func (db *DB) CountFeatures(ctx context.Context, q inventory.FeatureQuery, limit
 	sql.text.WriteString("SELECT count(*) FROM (SELECT 1")
 	sql.where(table, q)
 	sql.text.WriteString(" LIMIT " + sql.arg(limit+1) + ") counted")
-	err = db.pool.QueryRow(ctx, sql.text.String(), sql.args...).Scan(&n)
-	return n, translate(err)
+	err = db.reading(ctx, func(tx pgx.Tx) error {
+		return tx.QueryRow(ctx, sql.text.String(), sql.args...).Scan(&n)
+	})
+	return n, err
 }
 
 // FeatureExtent returns the box about all features of a stored collection.

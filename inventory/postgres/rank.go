@@ -66,14 +66,18 @@ func texts[T ~string](list []T) []string {
 
 // Rank returns trees in order, and how many there are beyond the limit too.
 func (db *DB) Rank(ctx context.Context, q ranking.Query) (list []ranking.Row, total int, err error) {
-	err = db.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+	err = db.reading(ctx, func(tx pgx.Tx) error {
 		var generation int64
 		err := tx.QueryRow(ctx, `SELECT generation FROM sites WHERE client_id = $1 AND site_id = $2`, q.Client, q.Site).Scan(&generation)
 		if err != nil {
 			return err
 		}
 		where, args := rankSQL(q, generation)
-		if err := tx.QueryRow(ctx, `SELECT count(*)`+where, args...).Scan(&total); err != nil {
+		count := `SELECT count(*)` + where
+		if where == chosen { // all that were computed
+			count = `SELECT trees FROM runs WHERE client_id = $1 AND site_id = $2 AND generation = $3`
+		}
+		if err := tx.QueryRow(ctx, count, args...).Scan(&total); err != nil {
 			return err
 		}
 		if list, err = listRanked(ctx, tx, q, where, args); err != nil {

@@ -23,6 +23,12 @@ import (
 // results stream back by COPY. Memory follows the targets of a stripe, not the
 // number of trees.
 func (db *DB) Recompute(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (inventory.Run, error) {
+	select {
+	case db.running <- struct{}{}:
+		defer func() { <-db.running }()
+	case <-ctx.Done():
+		return inventory.Run{}, ctx.Err()
+	}
 	r := &recompute{db: db, site: site, profile: p, asOf: asOf}
 	r.run = inventory.Run{ProfileName: p.Name, ProfileDigest: p.Digest, AsOf: asOf}
 	err := db.inTx(ctx, pgx.TxOptions{}, func(write pgx.Tx) error {
@@ -117,13 +123,17 @@ func (r *recompute) swap(ctx context.Context, write pgx.Tx, touched []int64) err
 		r.run.Trees, r.run.Targets, r.run.Overlaps).Scan(&r.run.ComputedAt)
 }
 
-// dropSuperseded drops the partitions that no site points at. A reader who is
-// still at one is not made to wait for: the next run tries again.
+// dropSuperseded drops the partitions before the last two of each site. The last
+// but one stays for readers whose snapshot is from before the swap. Who is still
+// at an older one is not waited for: the next run tries again.
 func (db *DB) dropSuperseded(ctx context.Context) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT c.relname FROM pg_inherits i JOIN pg_class c ON c.oid = i.inhrelid
 		WHERE i.inhparent = 'exposures'::regclass
-		  AND NOT EXISTS (SELECT FROM sites WHERE c.relname = 'exposures_g' || generation)`)
+		  AND c.relname NOT IN (
+			SELECT 'exposures_g' || generation
+			FROM (SELECT generation, row_number() OVER (PARTITION BY client_id, site_id ORDER BY generation DESC) AS back FROM runs) r
+			WHERE back <= 2)`)
 	if err != nil {
 		return
 	}

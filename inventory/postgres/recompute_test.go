@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/profile"
@@ -205,10 +207,81 @@ func TestRunIsFreshUntilAnEdit(t *testing.T) {
 	if after, _ := digest(t, db); after == before {
 		t.Error("the edits changed nothing")
 	}
-	var generations int
-	if err := db.Pool().QueryRow(ctx, `SELECT count(DISTINCT generation) FROM exposures`).Scan(&generations); err != nil || generations != 1 {
-		t.Errorf("%d generations kept, expected the one in force (%v)", generations, err)
+	if n := generations(t, db); n != 2 {
+		t.Errorf("%d generations kept, expected the one in force and the one before", n)
 	}
+}
+
+// Runs of several sites at once must not wait for one another's connections.
+func TestRunsTogether(t *testing.T) {
+	db := open(t)
+	ctx := t.Context()
+	first := town(t, db, 30)
+	const sites = 6
+	if _, err := db.Pool().Exec(ctx, `INSERT INTO sites (client_id, name) SELECT 1, 'site ' || n FROM generate_series(2, $1::int) n`, sites); err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan error)
+	for n := range sites {
+		site := first
+		site.ID = inventory.SiteID(n + 1)
+		go func() {
+			_, err := db.Recompute(ctx, site, profile.Default(), day)
+			done <- err
+		}()
+	}
+	for range sites {
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	}
+	if n := generations(t, db); n != sites {
+		t.Errorf("%d generations for %d sites", n, sites)
+	}
+}
+
+// The swap does not wait for a reader, and a reader's snapshot keeps its
+// generation; what could not be dropped meanwhile is dropped later.
+func TestSwapDoesNotWaitForReaders(t *testing.T) {
+	db := open(t)
+	site := town(t, db, 30)
+	ctx, p := t.Context(), profile.Default()
+	recompute := func() {
+		t.Helper()
+		if _, err := db.Recompute(ctx, site, p, day); err != nil {
+			t.Fatal(err)
+		}
+	}
+	recompute()
+	reader, err := db.Pool().BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer reader.Rollback(ctx)
+	if _, err := reader.Exec(ctx, `SELECT 1`); err != nil {
+		t.Fatal(err)
+	}
+	recompute() // between the reader's snapshot and its first look
+	for range 3 {
+		var rows, generation int
+		if err := reader.QueryRow(ctx, `SELECT count(*), min(generation) FROM exposures JOIN sites USING (client_id, site_id, generation)`).Scan(&rows, &generation); err != nil || rows != 28 || generation != 1 {
+			t.Fatalf("the reader sees %d rows of generation %d, expected 28 of the first (%v)", rows, generation, err)
+		}
+		recompute()
+	}
+	reader.Rollback(ctx)
+	recompute()
+	if n := generations(t, db); n != 2 {
+		t.Errorf("%d generations left, expected the one in force and the one before", n)
+	}
+}
+
+func generations(t *testing.T, db *postgres.DB) (n int) {
+	t.Helper()
+	if err := db.Pool().QueryRow(t.Context(), `SELECT count(*) FROM pg_inherits WHERE inhparent = 'exposures'::regclass`).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
 }
 
 func TestCancelledRunChangesNothing(t *testing.T) {
