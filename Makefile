@@ -1,7 +1,7 @@
 # Every target works in a fresh clone, twice in a row, beside another clone,
 # and as root or not. Debian packages that are missing are installed first.
 
-DATA ?= $(CURDIR)/.data/demo
+DATA ?= .data/demo
 GO   ?= go
 # A clone owned by another user, or none at all, has no version to stamp.
 STAMP := $(shell git status --porcelain >/dev/null 2>&1 || echo -buildvcs=false)
@@ -30,7 +30,7 @@ viewer: ## build the web page's files, where Node is there
 demo: ## make, load and rank the demo, then serve it (ONCE=1 stops after the table; DATA=folder)
 	@.ci/provision db
 	@$(MAKE) --no-print-directory build
-	@exec bin/underbough demo --data "$(abspath $(DATA))" $(ONCE_FLAG)
+	@exec bin/underbough demo --data "$(DATA)" $(ONCE_FLAG)
 
 test: ## run every test, on a throw-away database
 	@.ci/provision db test

@@ -25,8 +25,7 @@ func ringArea(z geo.Zone, xy ...float64) float64 {
 	return sum
 }
 
-// The cases and values are METHOD.md section 10, line 1, plane geometry with
-// closed forms (chord 2√(R²−d²), half and quarter discs).
+// Plane geometry with closed forms: chord 2√(R²−d²), half and quarter discs.
 func TestDiscCheckValues(t *testing.T) {
 	disc := geo.Disc(10)
 	near(t, "line through the centre", disc.SegmentLength(-50, 0, 50, 0), 20, 1e-12)
@@ -38,7 +37,7 @@ func TestDiscCheckValues(t *testing.T) {
 		ringArea(disc, 0, 0, 10, 0, 10, 10, 0, 10), 78.54, 0.005)
 }
 
-// METHOD.md EXP-3 (half-disc of 9 m) and TV-FALL (discs and a 60° sector).
+// By arithmetic: a half-disc of 9 m, discs and a 60° sector of 18 m.
 func TestZoneAreas(t *testing.T) {
 	near(t, "half-disc", geo.Sector(9, 123, 180).Area(), 127.23, 0.005)
 	near(t, "half-disc over a lot", ringArea(geo.Disc(9), -60, 0, 60, 0, 60, 60, -60, 60), 127.23, 0.005)

@@ -8,6 +8,7 @@ import (
 	"github.com/paulmach/orb"
 	orbgeo "github.com/paulmach/orb/geo"
 
+	"github.com/underbough/underbough/geo"
 	"github.com/underbough/underbough/importers/source"
 )
 
@@ -48,6 +49,9 @@ func middle(records []source.Record) (lon, lat float64, ok bool) {
 	for i := range records {
 		if records[i].Geometry == nil || records[i].GeometryProblem != nil || records[i].Problem != nil {
 			continue
+		}
+		if geo.CheckGeometry(records[i].Geometry) != nil {
+			continue // what is out of range has no say in where the site is
 		}
 		c := records[i].Geometry.Bound().Center()
 		xs, ys = append(xs, c[0]), append(ys, c[1])

@@ -121,7 +121,7 @@ func (c *converter) take(rec *source.Record) bool {
 		}
 		switch {
 		// Some writers turn what is nested into text.
-		case p.nested && (f.Value.Kind == source.JSON || strings.HasPrefix(f.Value.Text, "[")):
+		case p.nested && isList(f.Value):
 			c.list = cutList{name: f.Name, text: f.Value.Text}
 		case len(p.fields) == 0:
 			c.extra = appendExtra(c.extra, f)
@@ -133,6 +133,16 @@ func (c *converter) take(rec *source.Record) bool {
 		}
 	}
 	return true
+}
+
+// isList reports whether a value is meant for a list of cuts: anything but
+// nothing and a number, which other tables have under that name.
+func isList(v source.Value) bool {
+	if v.Kind == source.Null || v.Kind == source.Number || v.Kind == source.Bool {
+		return false
+	}
+	_, err := strconv.ParseFloat(strings.TrimSpace(v.Text), 64)
+	return err != nil && !missing(strings.TrimSpace(v.Text))
 }
 
 // place looks up a column, first where it was in the last record.

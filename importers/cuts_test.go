@@ -7,9 +7,9 @@ import (
 	"github.com/underbough/underbough/inventory"
 )
 
-// TestLateralRule classes cuts by the diameters of TV-CUT, section 1.1 of the
-// method's check values (the lenient limit of a third, itself included; common
-// practice, no source); the two in inches are its published teaching case.
+// TestLateralRule classes cuts at the lenient limit of a third, itself included
+// (common practice, no source); the two in inches are a published teaching case
+// (Colorado extension, on cuts to a lateral).
 func TestLateralRule(t *testing.T) {
 	w := newTown(t)
 	w.load(file{text: table("tag", "1")})

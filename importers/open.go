@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"slices"
+	"strings"
 	"sync/atomic"
 
 	"github.com/klauspost/compress/gzip"
@@ -28,15 +29,16 @@ const sampleSize = 1000
 
 // File is an opened file: its format, its columns and its records.
 type File struct {
-	Name    string
-	Format  string
-	Columns []string // of CSV its header; of GeoJSON the properties of the sample
-	Header  string   // the header row of a CSV file, to read a held row again
-	open    OpenOptions
-	src     source.Source
-	sample  []source.Raw
-	records []source.Record // the sample, parsed
-	read    atomic.Int64
+	Name      string
+	Format    string
+	Columns   []string // of CSV its header; of GeoJSON the properties of the sample
+	Header    string   // the header row of a CSV file, to read a held row again
+	open      OpenOptions
+	placeless bool // CSV without columns of coordinates
+	src       source.Source
+	sample    []source.Raw
+	records   []source.Record // the sample, parsed
+	read      atomic.Int64
 }
 
 // OpenOptions names the coordinate columns of a CSV file, where their names do
@@ -98,6 +100,8 @@ func (f *File) detect(in *bufio.Reader, o OpenOptions) error {
 		return err
 	}
 	f.src, f.Header, f.Columns = src, src.Header(), columnsOf(src)
+	lon, _, wkt := src.Coordinates()
+	f.placeless = lon == "" && wkt == ""
 	return nil
 }
 
@@ -150,6 +154,20 @@ func (f *File) look() error {
 				}
 			}
 		}
+	}
+	return nil
+}
+
+// fits refuses what no record of could be used: trees or targets without
+// coordinates, targets without a kind.
+func (f *File) fits(role inventory.Role, m Mapping) error {
+	if role == inventory.RoleTargets {
+		if _, ok := m["kind"]; !ok {
+			return inventory.Errorf(inventory.Invalid, "%s does not say what kind of target each record is: give --kind for the whole file, or map kind; expected one of %s", f.Name, strings.Join(choices(inventory.TargetKinds), ", "))
+		}
+	}
+	if f.Format == FormatCSV && f.placeless && (role == inventory.RoleTrees || role == inventory.RoleTargets) {
+		return inventory.Errorf(inventory.Invalid, "%s has no columns of coordinates that their names tell: give --lon and --lat, or --wkt; it has %s", f.Name, strings.Join(f.Columns, ", "))
 	}
 	return nil
 }

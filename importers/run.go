@@ -80,6 +80,7 @@ type result struct {
 	held    []inventory.Held
 	read    int64
 	leftOut int64
+	broken  int64
 	texts   [][]byte // of the rows, should a repeated id be found
 }
 
@@ -91,6 +92,9 @@ func Run(ctx context.Context, store inventory.ImportStore, f *File, o Options) (
 		columns = nil
 	}
 	if err := o.Mapping.Check(o.Role, columns); err != nil {
+		return inventory.Counts{}, err
+	}
+	if err := f.fits(o.Role, o.Mapping); err != nil {
 		return inventory.Counts{}, err
 	}
 	conv, err := newConverter(o.Role, o.Mapping, o.Where, o.Year)
@@ -246,6 +250,7 @@ func (r *run) convert(conv *converter, parser source.Parser, raws []source.Raw) 
 		raw := &raws[i]
 		rec.Reset()
 		if raw.Problem != nil {
+			res.broken++
 			res.hold(raw, raw.Problem)
 			continue
 		}
@@ -362,6 +367,7 @@ func (res *result) hold(raw *source.Raw, p *source.Problem) {
 func (r *run) load(ctx context.Context, res *result) error {
 	r.counts.Read += res.read
 	r.counts.LeftOut += res.leftOut
+	r.counts.Broken += res.broken
 	r.repeats.hold(res, r.options.Mapping)
 	steps := []struct {
 		n  int

@@ -17,14 +17,14 @@ var (
 // Collections lists what is served, with the properties in the order they are
 // served in.
 var Collections = []Collection{
-	{ID: "sites", Title: "Sites", Note: "Places of the client's; the geometry is the boundary, where one is recorded.", Properties: []Property{
+	{ID: "sites", Title: "Sites", Note: "Sites of this client; the geometry is the boundary, where one is recorded.", Properties: []Property{
 		{Name: "name"},
 		{Name: "time_zone"},
 		{Name: "generation", Type: Integer, Note: "of the exposures in force; 0 before any run"},
 		{Name: "computed_at", Type: Timestamp, Derived: true},
-		{Name: "profile", Derived: true, Note: "the assumptions the run in force was made under"},
+		{Name: "profile", Derived: true, Note: "the assumptions the latest computation was made under"},
 	}},
-	{ID: "trees", Title: "Trees", Note: "Trees with their measures and what the run in force found under them.", Properties: treeProperties},
+	{ID: "trees", Title: "Trees", Note: "Trees with their measures and what the latest computation found under them.", Properties: treeProperties},
 	{ID: "cuts", Title: "Cuts", Note: "Recorded pruning cuts; the geometry is that of the tree.", Properties: cutProperties},
 	{ID: "targets", Title: "Targets", Note: "Places that can be hit, with the people and vehicles on them as recorded.", Properties: targetProperties},
 	{ID: "zones", Title: "Zones", Note: "The ground that each part of a standing tree can reach, drawn as a polygon from the inventory as it stands. Ids: 4 × tree + 0 for the whole tree, + 1 for the crown; 4 × cut + 2 for the limb that carries the cut.", Properties: zoneProperties, Computed: true},

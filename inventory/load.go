@@ -79,6 +79,9 @@ type Counts struct {
 	// Repaired counts, among the added and updated, the records whose geometry
 	// was invalid and was mended by rule.
 	Repaired int64 `json:"repaired"`
+	// Broken counts, among the quarantined, the records that could not even be cut
+	// from the file: it breaks off, or is damaged there.
+	Broken int64 `json:"broken"`
 	// CutsAdded, CutsUpdated and CutsUnchanged count cuts that came inside tree
 	// records.
 	CutsAdded     int64 `json:"cuts_added"`

@@ -1,6 +1,25 @@
 package inventory
 
-import "time"
+import (
+	"strings"
+	"time"
+	"unicode"
+)
+
+// CheckSiteName reports whether a name can be a site's.
+func CheckSiteName(name string) error {
+	switch {
+	case strings.TrimSpace(name) == "":
+		return Errorf(Invalid, "the site has no name: give one with --site")
+	case strings.TrimSpace(name) != name:
+		return Errorf(Invalid, "the site's name %q begins or ends with a space", name)
+	case len(name) > 200:
+		return Errorf(Invalid, "the site's name is %d bytes long: 200 are enough", len(name))
+	case strings.ContainsFunc(name, unicode.IsControl):
+		return Errorf(Invalid, "the site's name %q holds a line break or another control character", name)
+	}
+	return nil
+}
 
 // Site is a place of a client's: a campus, a park, a street district.
 type Site struct {

@@ -222,6 +222,8 @@ CREATE TABLE exposures (
     occupied           real NOT NULL,     -- share of hours with at least one person
     likelihood         text NOT NULL,     -- of the part that weighs most
     part               text NOT NULL,
+    part_people        real NOT NULL,     -- under that part: in the open and in vehicles
+    part_vehicles      real NOT NULL,
     cut_id             bigint,            -- the cut that part carries
     rule               text NOT NULL,     -- 'judged' or the screening rule that inferred it
     stale              boolean NOT NULL,

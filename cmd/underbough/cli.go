@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -23,10 +24,11 @@ Check electrical clearance, local codes and permits, and nesting first. What to 
 
 // cli is the command line: what every command takes, and the commands.
 type cli struct {
-	Data     string `help:"Folder of the private database." env:"UNDERBOUGH_DATA" placeholder:"DIR" type:"path"`
-	Database string `help:"Use this PostgreSQL (15+ with PostGIS 3.3+) in place of the private one." env:"UNDERBOUGH_DATABASE" placeholder:"URL"`
-	Client   string `help:"Whose data." env:"UNDERBOUGH_CLIENT" default:"default"`
-	Verbose  bool   `help:"Say more about what the database does." short:"v"`
+	Data     string           `help:"Folder of the private database." env:"UNDERBOUGH_DATA" placeholder:"DIR"`
+	Database string           `help:"Use this PostgreSQL (15+ with PostGIS 3.3+) in place of the private one." env:"UNDERBOUGH_DATABASE" placeholder:"URL"`
+	Client   string           `help:"Whose data." env:"UNDERBOUGH_CLIENT" default:"default"`
+	Version  kong.VersionFlag `help:"Print the version."`
+	Verbose  bool             `help:"Say more about what the database does." short:"v"`
 
 	Import     importCmd     `cmd:"" help:"Load trees, targets, cuts or visits from files."`
 	Rank       rankCmd       `cmd:"" help:"List the trees in order of what they would land on."`
@@ -48,6 +50,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		kong.Name("underbough"),
 		kong.Description("Finds the trees that carry old bad pruning cuts over places where people and cars are, and ranks them by what they would land on."),
 		kong.Writers(stdout, stderr),
+		kong.Vars{"version": version()},
 		kong.Exit(func(int) { exited = true }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
 	)
@@ -65,6 +68,21 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		return &inventory.Error{Kind: inventory.Invalid, Message: err.Error() + " (underbough --help lists the commands)", Err: err}
 	}
 	return k.Run(c)
+}
+
+// version is what the build knows of itself.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	text := info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" || s.Key == "vcs.time" {
+			text += " " + s.Value
+		}
+	}
+	return text
 }
 
 // exitStatus is 2 for what the user can mend and 1 for the rest.
@@ -193,6 +211,9 @@ func splitList(s string) []string {
 func (c *cli) dataFlag() string {
 	if c.Data == "" || c.Database != "" {
 		return ""
+	}
+	if strings.ContainsAny(c.Data, " \t'\"$\\") {
+		return " --data '" + strings.ReplaceAll(c.Data, "'", `'\''`) + "'"
 	}
 	return " --data " + c.Data
 }

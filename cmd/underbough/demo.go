@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 	"os"
 	"syscall"
@@ -64,7 +65,7 @@ func (d *demoCmd) Run(c *cli) error {
 	if d.Once {
 		return nil
 	}
-	serve := serveCmd{Listen: freeAddress(d.Listen)}
+	serve := serveCmd{Listen: freeAddress(d.Listen), logLevel: slog.LevelWarn} // a line a request would bury the table
 	return serve.serve(c, s)
 }
 

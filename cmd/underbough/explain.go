@@ -58,10 +58,10 @@ func writeExplanation(w io.Writer, x *question.Explanation, width int) error {
 		}
 	}
 	a := x.Assessment
-	fmt.Fprintf(w, "\nharm index %s = people %s + property %s × %s; rating %s\n", figure(a.Harm*1000), figure(a.HarmPeople*1000),
-		figure(a.HarmProperty*1000), figure(x.Profile.Weights.Property.Value), a.Rating)
+	fmt.Fprintf(w, "\nharm index %s = people %s + property %s × %s; rating %s\n", ranking.Figure(a.Harm*1000), ranking.Figure(a.HarmPeople*1000),
+		ranking.Figure(a.HarmProperty*1000), ranking.Figure(x.Profile.Weights.Property.Value), a.Rating)
 	fmt.Fprintf(w, "over the most: the %s, %s people in the busiest hour (%s), somebody there in %.1f %% of hours\n",
-		a.Parts[a.Under].Part, figure(a.Week.Busiest), ranking.HourName(a.Week.BusiestHour), a.Week.Occupied*100)
+		a.Parts[a.Under].Part, ranking.Figure(a.Week.Busiest), ranking.HourName(a.Week.BusiestHour), a.Week.Occupied*100)
 	_, err := fmt.Fprintf(w, "\nChances, shares struck and weights are assumptions of profile %s %d: underbough profile prints each with its source.\n%s\n",
 		x.Profile.Name, x.Profile.Version, cautions)
 	return err
@@ -69,11 +69,15 @@ func writeExplanation(w io.Writer, x *question.Explanation, width int) error {
 
 func writeTree(w io.Writer, x *question.Explanation) {
 	t, d := x.Facts.Tree, x.Assessment.Dimensions
-	fmt.Fprintf(w, "tree %s", t.Tag)
-	if t.SourceID != "" && t.SourceID != t.Tag {
-		fmt.Fprintf(w, " (source id %s)", t.SourceID)
+	name := "tree " + t.Tag
+	if t.Tag == "" {
+		name = "tree without a tag"
 	}
-	fmt.Fprintf(w, ", %s, %s, at %.6f, %.6f\n", orUnknown(t.Species, "species unknown"), t.Status, t.Point[0], t.Point[1])
+	if t.SourceID != "" && t.SourceID != t.Tag {
+		name += " (source id " + t.SourceID + ")"
+	}
+	fmt.Fprint(w, plainText(name))
+	fmt.Fprintf(w, ", %s, %s, at %.6f, %.6f\n", plainText(orUnknown(t.Species, "species unknown")), t.Status, t.Point[0], t.Point[1])
 	dbh := "not measured"
 	if t.DBH.OK {
 		dbh = fmt.Sprintf("%.1f cm", t.DBH.V*100)
@@ -84,7 +88,7 @@ func writeTree(w io.Writer, x *question.Explanation) {
 		fmt.Fprintf(w, "cut: %s%s\n", x.Screener.Describe(c), given(c))
 	}
 	for _, v := range x.Facts.Visits {
-		fmt.Fprintf(w, "visit %s%s: %s\n", v.On.Format(time.DateOnly), by(v), strings.Join(said(v), ", "))
+		fmt.Fprintf(w, "visit %s%s: %s\n", v.On.Format(time.DateOnly), plainText(by(v)), plainText(strings.Join(said(v), ", ")))
 	}
 }
 
@@ -108,7 +112,7 @@ func writePart(w io.Writer, x *question.Explanation, i int, p ranking.PartAssess
 	fmt.Fprintf(w, "  failure %s (%s), assumed chance %.4g a year\n", p.Judgement.Likelihood, how, p.Chance)
 	c := p.Exposure.Count
 	fmt.Fprintf(w, "  %s people in the open, %s in vehicles, %s under roofs, %s vehicles on average; harm index %s, rating %s\n",
-		figure(c.People), figure(c.InVehicles), figure(c.Sheltered), figure(c.Vehicles), figure(p.Harm*1000), p.Rating)
+		ranking.Figure(c.People), ranking.Figure(c.InVehicles), ranking.Figure(c.Sheltered), ranking.Figure(c.Vehicles), ranking.Figure(p.Harm*1000), p.Rating)
 }
 
 func writeOverlaps(w io.Writer, x *question.Explanation, zone, width int) error {
@@ -131,7 +135,7 @@ func writeOverlaps(w io.Writer, x *question.Explanation, zone, width int) error 
 		if name == "" {
 			name = target.SourceID
 		}
-		t.add("", fmt.Sprintf("  %s %d", kind, o.Target), name, amount, figure(o.Count.People+o.Count.Sheltered), figure(o.Count.InVehicles), figure(o.Count.Vehicles))
+		t.add("", fmt.Sprintf("  %s %d", kind, o.Target), name, amount, ranking.Figure(o.Count.People+o.Count.Sheltered), ranking.Figure(o.Count.InVehicles), ranking.Figure(o.Count.Vehicles))
 	}
 	if len(t.rows) == 0 {
 		_, err := fmt.Fprintln(w, "  nothing recorded lies in it")

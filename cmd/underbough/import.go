@@ -3,8 +3,10 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
@@ -166,10 +168,19 @@ func (i *importCmd) report(c *cli, s summary) error {
 		fmt.Fprintf(w, "  cuts inside the trees: %d added, %d updated, %d unchanged\n", s.CutsAdded, s.CutsUpdated, s.CutsUnchanged)
 	}
 	if s.Repaired > 0 {
-		fmt.Fprintf(w, "  %d invalid shapes repaired (outer rings united, holes taken away); the shape as read is kept beside each\n", s.Repaired)
+		fmt.Fprintf(w, "  %s repaired (outer rings united, holes taken away); the shape as read is kept beside each\n", plural(s.Repaired, "invalid shape", "invalid shapes"))
 	}
 	if s.Quarantined > 0 {
-		fmt.Fprintf(w, "  see what is wrong with those held back: underbough quarantine list --site %q\n", s.Site)
+		fmt.Fprintf(w, "  see what is wrong with those held back: underbough quarantine list%s --site %q\n", c.dataFlag(), s.Site)
+	}
+	switch {
+	case s.Read == 0:
+		fmt.Fprintln(w, "  WARNING: the file holds no records")
+	case s.Quarantined == s.Read:
+		fmt.Fprintln(w, "  WARNING: no record could be used; is this the right file, and --as the right kind of record?")
+	}
+	if s.Broken > 0 {
+		fmt.Fprintln(w, "  WARNING: the file breaks off or is damaged: what came after the last record held was not read")
 	}
 	if s.DryRun {
 		fmt.Fprintln(w, "  dry run: nothing was written")
@@ -186,7 +197,14 @@ func openInput(path string) (io.ReadCloser, int64, error) {
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, 0, inventory.Errorf(inventory.NotFound, "%w", err)
+		why := "it cannot be opened"
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			why = "there is no such file"
+		case errors.Is(err, fs.ErrPermission):
+			why = "you may not read it"
+		}
+		return nil, 0, &inventory.Error{Kind: inventory.NotFound, Message: path + ": " + why, Err: err}
 	}
 	info, err := f.Stat()
 	if err != nil || info.IsDir() {
@@ -246,4 +264,11 @@ next:
 		out = append(out, importers.Where{Column: column, Values: []string{value}})
 	}
 	return out, nil
+}
+
+func plural(n int64, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
 }

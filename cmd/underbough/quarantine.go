@@ -30,6 +30,11 @@ type quarantineFilter struct {
 }
 
 func (f *quarantineFilter) find(c *cli, s *session) ([]inventory.QuarantineRow, error) {
+	if f.Site != "" {
+		if _, err := s.GetSite(c.ctx, s.client, f.Site); err != nil {
+			return nil, err
+		}
+	}
 	return s.FindQuarantined(c.ctx, s.client, inventory.QuarantineFilter{Site: f.Site, FileName: f.File, IDs: f.ID})
 }
 
@@ -156,21 +161,22 @@ func (q *quarantineReadmit) rows(c *cli, s *session) ([]inventory.QuarantineRow,
 	d := json.NewDecoder(in)
 	for line := 1; ; line++ {
 		var row struct {
-			ID  *int64 `json:"id"`
-			Row string `json:"row"`
+			ID  *int64          `json:"id"`
+			Row json.RawMessage `json:"row"`
 		}
 		if err := d.Decode(&row); errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
-			return nil, inventory.Errorf(inventory.Invalid, "%s, entry %d: %w: expected what export writes", q.Mended, line, err)
+			return nil, inventory.Errorf(inventory.Invalid, "%s, entry %d: it is not the JSON that export writes: a number as id, and the row as a text or an object", q.Mended, line)
 		}
-		if row.ID == nil || strings.TrimSpace(row.Row) == "" {
+		text := rowText(row.Row)
+		if row.ID == nil || strings.TrimSpace(text) == "" {
 			return nil, inventory.Errorf(inventory.Invalid, "%s, entry %d: expected an id and a row, as export writes them", q.Mended, line)
 		}
 		if len(only) > 0 && !slices.Contains(only, *row.ID) {
 			continue
 		}
-		mended[*row.ID] = row.Row
+		mended[*row.ID] = text
 		q.ID = append(q.ID, *row.ID)
 	}
 	if len(mended) == 0 { // no ids would mean all that is held
@@ -189,6 +195,15 @@ func (q *quarantineReadmit) rows(c *cli, s *session) ([]inventory.QuarantineRow,
 		c.say("%d of the %d records in %s are not held any more and are passed over", len(mended)-len(rows), len(mended), q.Mended)
 	}
 	return rows, nil
+}
+
+// rowText returns a mended row: a text, or an object put there as it is.
+func rowText(raw json.RawMessage) string {
+	var text string
+	if json.Unmarshal(raw, &text) == nil {
+		return text
+	}
+	return string(raw)
 }
 
 type quarantineDrop struct {

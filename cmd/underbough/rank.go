@@ -111,8 +111,8 @@ func rankingTable(w io.Writer, a *question.Ranking, width int) error {
 			name = r.CommonName
 		}
 		t.add(r.Reason(), strconv.Itoa(r.Rank), label(r), name, strings.Join(over, ", "),
-			figure(r.Count.Persons()), figure(r.Week.Busiest), figure(r.PersonHours()), figure(r.Count.Vehicles),
-			r.CutSummary(), failure, r.Rating, figure(r.HarmIndex()))
+			ranking.Figure(r.Count.Persons()), ranking.Figure(r.Week.Busiest), ranking.Figure(r.PersonHours()), ranking.Figure(r.Count.Vehicles),
+			r.CutSummary(), failure, r.Rating, ranking.Figure(r.HarmIndex()))
 	}
 	if len(a.Rows) > 0 {
 		if err := t.write(w, width); err != nil {
@@ -157,22 +157,6 @@ func words[T ~string](list []T) string {
 		out[i] = strings.ReplaceAll(string(w), "_", " ")
 	}
 	return strings.Join(out, " or ")
-}
-
-// figure writes a figure with the digits that mean something, so that a column
-// of them can be compared at a glance.
-func figure(v float64) string {
-	switch {
-	case v == 0:
-		return "0"
-	case v >= 100:
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	case v >= 1:
-		return strconv.FormatFloat(v, 'f', 2, 64)
-	case v >= 0.001:
-		return strconv.FormatFloat(v, 'f', 4, 64)
-	}
-	return "<0.001"
 }
 
 func properties(r *ranking.Row) *orderedMap {

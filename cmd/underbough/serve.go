@@ -16,6 +16,8 @@ type serveCmd struct {
 	PublicURL  string `name:"public-url" env:"UNDERBOUGH_PUBLIC_URL" help:"Where the service is reached from outside, for its links." placeholder:"URL"`
 	TrustProxy bool   `env:"UNDERBOUGH_TRUST_PROXY" help:"Take links' scheme and host from X-Forwarded headers; only behind a proxy that sets them."`
 	assumptions
+
+	logLevel slog.Level
 }
 
 // Run serves until interrupted.
@@ -35,7 +37,7 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 	}
 	config := api.Config{
 		Store: inv, Client: inv.client, Profile: p, PublicURL: s.PublicURL, TrustProxy: s.TrustProxy,
-		Log: slog.New(slog.NewTextHandler(c.stderr, nil)),
+		Log: slog.New(slog.NewTextHandler(c.stderr, &slog.HandlerOptions{Level: s.logLevel})),
 	}
 	if err := config.Validate(); err != nil {
 		return err
@@ -45,7 +47,7 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 		if errors.Is(err, syscall.EADDRINUSE) {
 			return inventory.Errorf(inventory.Conflict, "%s is taken by another program: give another address with --listen (port 0 takes any free one)", s.Listen)
 		}
-		return err
+		return inventory.Errorf(inventory.Invalid, "--listen %s: no address of this machine to listen on: expected HOST:PORT such as 127.0.0.1:8017", s.Listen)
 	}
 	fmt.Fprintf(c.stdout, "Serving at http://%s/ (map at http://%s/map); Ctrl-C ends it.\n", l.Addr(), l.Addr())
 	return api.New(config).Run(c.ctx, l)

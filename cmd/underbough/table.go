@@ -5,6 +5,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"unicode"
 
 	"github.com/mattn/go-runewidth"
 	"golang.org/x/term"
@@ -27,8 +28,25 @@ type table struct {
 }
 
 func (t *table) add(below string, cells ...string) {
+	for i := range cells {
+		cells[i] = runewidth.Truncate(plainText(cells[i]), widest, "…")
+	}
 	t.rows = append(t.rows, cells)
-	t.below = append(t.below, below)
+	t.below = append(t.below, plainText(below))
+}
+
+// widest is the most that a cell takes where nothing else limits it.
+const widest = 160
+
+// plainText shows what would steer a terminal or turn its text about as a mark:
+// names and notes come from other people's files.
+func plainText(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) {
+			return '\uFFFD'
+		}
+		return r
+	}, s)
 }
 
 const gap = 2

@@ -14,10 +14,10 @@ import (
 // exposureColumns are written in this order by computer.write.
 const exposureColumns = `client_id, site_id, generation, tree_id, over, over_length_m, over_area_m2, over_points, within,
 	people, people_in_vehicles, people_sheltered, vehicles, people_within, vehicles_within, busiest_people, busiest_hour, occupied,
-	likelihood, part, cut_id, rule, stale, harm, harm_people, harm_property, rating,
+	likelihood, part, part_people, part_vehicles, cut_id, rule, stale, harm, harm_people, harm_property, rating,
 	height_m, height_estimated, crown_radius_m, crown_estimated`
 
-const exposureFields = 31
+const exposureFields = 33
 
 // outcome is what became of a chunk of trees.
 type outcome struct {
@@ -170,6 +170,8 @@ func (c *computer) write(w *copyBuffer, a *ranking.Assessment) {
 	w.float32(a.Week.Occupied)
 	w.text(worst.Judgement.Likelihood.String())
 	w.text(worst.Part.String())
+	w.float32(worst.Exposure.Count.Persons())
+	w.float32(worst.Exposure.Count.Vehicles)
 	if worst.Cut >= 0 {
 		w.int64(int64(c.facts.Cuts[worst.Cut].ID))
 	} else {

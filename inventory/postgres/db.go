@@ -8,6 +8,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"net"
 	"strconv"
 	"strings"
 
@@ -141,9 +143,20 @@ func (db *DB) migrate(ctx context.Context) error {
 		if errors.As(err, &partial) {
 			err = partial.Err
 		}
-		return inventory.Errorf(inventory.KindOf(translate(err)), "bringing the database up to date: %w", err)
+		return migrateError(err)
 	}
 	return nil
+}
+
+// migrateError says what an administrator has to do where this role may not.
+func migrateError(err error) error {
+	var server *pgconn.PgError
+	if errors.As(err, &server) && (server.Code == "42501" || server.Code == "25006") {
+		return &inventory.Error{Kind: inventory.Invalid, Err: err, Message: "this role may not make PostGIS or tables in the database (" + server.Message +
+			"): have an administrator run CREATE EXTENSION postgis there and GRANT CREATE ON SCHEMA public to the role"}
+	}
+	err = translate(err)
+	return inventory.Errorf(inventory.KindOf(err), "bringing the database up to date: %w", err)
 }
 
 // checkNotNewer refuses a database that a newer program has migrated: this one
@@ -189,19 +202,34 @@ func translate(err error) error {
 	var known *inventory.Error
 	var server *pgconn.PgError
 	var connect *pgconn.ConnectError
+	var network *net.OpError
 	switch {
 	case err == nil, errors.As(err, &known), errors.Is(err, context.Canceled):
 		return err
 	case errors.Is(err, pgx.ErrNoRows):
 		return &inventory.Error{Kind: inventory.NotFound, Message: "not found", Err: err}
 	case errors.As(err, &connect):
-		return &inventory.Error{Kind: inventory.Unavailable, Message: "the database cannot be reached: " + connect.Error(), Err: err}
+		return &inventory.Error{Kind: inventory.Unavailable, Message: "the database at " + connect.Config.Host + " cannot be reached: " + lastCause(connect), Err: err}
+	case errors.As(err, &network), errors.Is(err, io.ErrUnexpectedEOF):
+		return &inventory.Error{Kind: inventory.Unavailable, Message: "the connection to the database was lost", Err: err}
 	case errors.Is(err, context.DeadlineExceeded):
 		return &inventory.Error{Kind: inventory.Unavailable, Message: "the database did not answer in time", Err: err}
 	case errors.As(err, &server):
 		return &inventory.Error{Kind: kindOfState(server.Code), Message: "database: " + strings.TrimSpace(server.Message+" "+server.Detail), Err: err}
 	}
 	return &inventory.Error{Kind: inventory.Internal, Message: err.Error(), Err: err}
+}
+
+// lastCause returns why the last attempt to connect failed: a server is tried
+// with and without TLS and at each of its addresses, and all attempts together
+// say nothing that the last does not.
+func lastCause(err error) string {
+	lines := strings.Split(strings.TrimSpace(errors.Unwrap(err).Error()), "\n")
+	last := lines[len(lines)-1]
+	if i := strings.LastIndex(last, ": "); i >= 0 {
+		last = last[i+2:]
+	}
+	return strings.TrimSpace(last)
 }
 
 // kindOfState maps an SQLSTATE to a kind.

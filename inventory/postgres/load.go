@@ -42,6 +42,9 @@ type loader struct {
 // BeginImport starts an import; it makes the site where there is none of that
 // name.
 func (db *DB) BeginImport(ctx context.Context, spec inventory.ImportSpec) (inventory.Loader, error) {
+	if err := inventory.CheckSiteName(spec.Site); err != nil {
+		return nil, err
+	}
 	tx, err := db.pool.Begin(ctx)
 	if err != nil {
 		return nil, translate(err)

@@ -103,7 +103,7 @@ func listRanked(ctx context.Context, tx pgx.Tx, q ranking.Query, where string, a
 		SELECT t.tree_id, coalesce(t.tag, ''), coalesce(t.source_id, ''), coalesce(t.species, ''), coalesce(t.common_name, ''),
 			ST_X(t.geometry), ST_Y(t.geometry), e.over, e.over_length_m, e.over_area_m2, e.over_points, e.within,
 			e.people, e.people_in_vehicles, e.people_sheltered, e.vehicles, e.busiest_people, e.busiest_hour, e.occupied,
-			e.likelihood, e.part, e.rule, e.stale, e.harm, e.harm_people, e.harm_property, e.rating,
+			e.likelihood, e.part, e.part_people, e.part_vehicles, e.rule, e.stale, e.harm, e.harm_people, e.harm_property, e.rating,
 			t.dbh_m, e.height_m, e.height_estimated, e.crown_radius_m, e.crown_estimated
 		FROM e JOIN trees t ON t.client_id = e.client_id AND t.tree_id = e.tree_id
 		ORDER BY `+orders[q.By]+`, t.tag COLLATE "C" NULLS LAST, t.tree_id`+limit, args...)
@@ -122,7 +122,7 @@ func rankedRow(row pgx.CollectableRow) (ranking.Row, error) {
 	err := row.Scan(&r.Tree, &r.Tag, &r.SourceID, &r.Species, &r.CommonName, &r.Point[0], &r.Point[1],
 		&over, &lengths, &areas, &points, &within,
 		&r.Count.People, &r.Count.InVehicles, &r.Count.Sheltered, &r.Count.Vehicles, &r.Week.Busiest, &r.Week.BusiestHour, &r.Week.Occupied,
-		&r.Likelihood, &r.Part, &r.Rule, &r.Stale, &r.Harm, &r.HarmPeople, &r.HarmProperty, &r.Rating,
+		&r.Likelihood, &r.Part, &r.PartPeople, &r.PartVehicles, &r.Rule, &r.Stale, &r.Harm, &r.HarmPeople, &r.HarmProperty, &r.Rating,
 		&dbh, &r.Height, &r.HeightEstimated, &r.CrownRadius, &r.CrownEstimated)
 	if dbh != nil {
 		r.DBH = inventory.Some(*dbh)

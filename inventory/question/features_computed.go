@@ -247,7 +247,7 @@ func (w *walk) meters(ctx context.Context, page []ranking.Facts) (map[inventory.
 		_, zones := w.zonesOf(f)
 		for _, z := range zones {
 			for _, b := range boxesOf(z.Zone, f.Tree.Point) {
-				boxes = append(boxes, ranking.SiteBox{f.Tree.Site, b})
+				boxes = append(boxes, ranking.SiteBox{Site: f.Tree.Site, Bound: b})
 			}
 		}
 	}

@@ -109,9 +109,9 @@ func TestReason(t *testing.T) {
 	r := ranking.Row{
 		Over:  []ranking.Under{{Kind: inventory.Parking, AreaM2: 31.4}, {Kind: inventory.TransitStop, Points: 2}},
 		Count: exposure.Count{People: 0.5, InVehicles: 0.125, Vehicles: 1.5}, Week: exposure.WeekSummary{Busiest: 2, BusiestHour: 24*5 + 10},
-		Part: "limb", Likelihood: "possible", Rule: risk.Regrown.String(), Harm: 0.0012, CrownRadius: 4, CrownEstimated: true,
+		Part: "limb", PartPeople: 0.625, PartVehicles: 1.5, Likelihood: "possible", Rule: risk.Regrown.String(), Harm: 0.0012, CrownRadius: 4, CrownEstimated: true,
 	}
-	want := "limb possible (inferred: regrowth on an old cut), over 0.62 people on average and 2.00 at Sat 10:00, 1.50 vehicles; harm index 1.20; crown radius 4.0 m estimated"
+	want := "limb possible (inferred: regrowth on an old cut), over 0.6250 people and 1.50 vehicles on average; up to 2.00 people at Sat 10:00; harm index 1.20; crown radius 4.0 m estimated"
 	if got := r.Reason(); got != want {
 		t.Errorf("reason\n%s\nexpected\n%s", got, want)
 	}

@@ -54,6 +54,9 @@ func (u Under) String() string {
 
 // figure writes a measure with the digits that mean something.
 func figure(v float64) string {
+	if v < 0.05 {
+		return "<0.1"
+	}
 	if v < 10 {
 		return fmt.Sprintf("%.1f", v)
 	}

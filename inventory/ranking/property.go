@@ -61,6 +61,8 @@ func (r *Row) Properties() []Property {
 		{"cuts", text(r.CutSummary())},
 		{"last_topped", year(r.LastTopped())},
 		{"part", r.Part},
+		{"part_people", figures(r.PartPeople)},
+		{"part_vehicles", figures(r.PartVehicles)},
 		{"likelihood", r.Likelihood},
 		{"inferred", r.Inferred()},
 		{"rule", r.Rule},

@@ -2,6 +2,7 @@ package ranking
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -39,8 +40,11 @@ type Row struct {
 	Cuts       []inventory.Cut // those that were asked for, or all that weaken
 	Likelihood string          // of the part that weighs most
 	Part       string
-	Rule       string // "judged", or the rule that inferred it
-	Stale      bool
+	// What is under that part, on average: people in the open and in vehicles, and
+	// vehicles. It may be another part than the one over the most.
+	PartPeople, PartVehicles float64
+	Rule                     string // "judged", or the rule that inferred it
+	Stale                    bool
 
 	Harm, HarmPeople, HarmProperty float64
 	Rating                         string
@@ -77,34 +81,33 @@ func (r *Row) Reason() string {
 	default:
 		b.WriteString(" (judged)")
 	}
-	if len(r.Over) == 0 {
+	if len(r.Over) == 0 && r.PartPeople == 0 && r.PartVehicles == 0 {
 		b.WriteString(", over nothing recorded")
 	} else {
-		fmt.Fprintf(b, ", over %s people on average and %s at %s, %s vehicles",
-			small(r.Count.Persons()), small(r.Week.Busiest), HourName(r.Week.BusiestHour), small(r.Count.Vehicles))
+		fmt.Fprintf(b, ", over %s people and %s vehicles on average; up to %s people at %s",
+			Figure(r.PartPeople), Figure(r.PartVehicles), Figure(r.Week.Busiest), HourName(r.Week.BusiestHour))
 	}
-	fmt.Fprintf(b, "; harm index %s", small(r.HarmIndex()))
+	fmt.Fprintf(b, "; harm index %s", Figure(r.HarmIndex()))
 	if r.CrownEstimated {
 		fmt.Fprintf(b, "; crown radius %.1f m estimated", r.CrownRadius)
 	}
 	return b.String()
 }
 
-// small writes a figure with two or three digits that mean something.
-func small(v float64) string {
+// Figure writes a figure with the digits that mean something, so that figures can
+// be compared at a glance.
+func Figure(v float64) string {
 	switch {
 	case v == 0:
 		return "0"
 	case v >= 100:
-		return fmt.Sprintf("%.0f", v)
-	case v >= 10:
-		return fmt.Sprintf("%.1f", v)
-	case v >= 0.1:
-		return fmt.Sprintf("%.2f", v)
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case v >= 1:
+		return strconv.FormatFloat(v, 'f', 2, 64)
 	case v >= 0.001:
-		return fmt.Sprintf("%.4f", v)
+		return strconv.FormatFloat(v, 'f', 4, 64)
 	}
-	return fmt.Sprintf("%.1e", v)
+	return "<0.001"
 }
 
 // CutSummary says in short which cuts matter: "topped 2012, 2015; 2 stubs".
