@@ -55,4 +55,5 @@ clean: ## delete what was built, and the demo's data
 		[ -e "$$f" ] || continue; read -r home < "$$f"; \
 		case $$home in $(CLUSTERS)/*/*|*..*) ;; $(CLUSTERS)/*) rm -rf "$$home" ;; esac; \
 	done
-	rm -rf bin api/viewer/dist .data
+	@# A server that has just lost its last user takes a moment to stop.
+	rm -rf bin api/viewer/dist .data 2>/dev/null || { sleep 3; rm -rf bin api/viewer/dist .data; }
