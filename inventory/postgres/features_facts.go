@@ -32,7 +32,7 @@ func (db *DB) FindFacts(ctx context.Context, q ranking.FactsQuery) ([]ranking.Fa
 	sql.text.WriteString(` ORDER BY t.tree_id LIMIT ` + sql.arg(q.Limit))
 	var list []ranking.Facts
 	// Trees, cuts and visits of one instant, or a cut could miss its tree.
-	err := db.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+	err := db.reading(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, sql.text.String(), sql.args...)
 		if err != nil {
 			return err
@@ -73,7 +73,8 @@ func addAllRecords(ctx context.Context, tx pgx.Tx, client inventory.ClientID, li
 		at[c.Tree].Cuts = append(at[c.Tree].Cuts, c)
 	}
 	rows, err = tx.Query(ctx, `
-		SELECT visit_id, tree_id, visited_on, coalesce(whole_tree, ''), coalesce(crown, ''), coalesce(limb, '')
+		SELECT visit_id, tree_id, coalesce(source_id, ''), visited_on, coalesce(visited_by, ''), coalesce(condition, ''),
+		       coalesce(whole_tree, ''), coalesce(crown, ''), coalesce(limb, ''), coalesce(note, '')
 		FROM visits WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY visited_on, visit_id`, client, ids)
 	if err != nil {
 		return err
@@ -81,7 +82,7 @@ func addAllRecords(ctx context.Context, tx pgx.Tx, client inventory.ClientID, li
 	visits, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (inventory.Visit, error) {
 		var v inventory.Visit
 		var word [3]string
-		err := row.Scan(&v.ID, &v.Tree, &v.On, &word[0], &word[1], &word[2])
+		err := row.Scan(&v.ID, &v.Tree, &v.SourceID, &v.On, &v.By, &v.Condition, &word[0], &word[1], &word[2], &v.Note)
 		for i, to := range []*inventory.Likelihood{&v.WholeTree, &v.Crown, &v.Limb} {
 			*to, _ = inventory.ParseLikelihood(word[i])
 		}
@@ -108,8 +109,8 @@ func (db *DB) FindTargetsIn(ctx context.Context, client inventory.ClientID, boxe
 		}
 	}
 	rows, err := db.pool.Query(ctx, `
-		SELECT target_id, site_id, kind, ST_AsEWKB(geometry), people_per_hour, people_present, dwell_minutes, vehicles_per_day, speed_mps,
-		       stalls, share_occupied, turnover_per_day, hours, sheltered
+		SELECT target_id, site_id, coalesce(source_id, ''), coalesce(name, ''), kind, ST_AsEWKB(geometry), people_per_hour, people_present, dwell_minutes, vehicles_per_day, speed_mps,
+		       stalls, share_occupied, turnover_per_day, coalesce(hours, ''), sheltered
 		FROM targets WHERE client_id = $1 AND target_id IN (
 			SELECT g.target_id FROM unnest($2::bigint[], $3::float8[], $4::float8[], $5::float8[], $6::float8[]) b (site, w, s, e, n)
 			JOIN targets g ON g.client_id = $1 AND g.site_id = b.site AND g.geometry && ST_MakeEnvelope(b.w, b.s, b.e, b.n, 4326))
@@ -121,16 +122,12 @@ func (db *DB) FindTargetsIn(ctx context.Context, client inventory.ClientID, boxe
 		var t inventory.Target
 		var f [8]*float64
 		var wkb []byte
-		var hours *string
 		var sheltered *bool
-		if err := row.Scan(&t.ID, &t.Site, &t.Kind, &wkb, &f[0], &f[1], &f[2], &f[3], &f[4], &f[5], &f[6], &f[7], &hours, &sheltered); err != nil {
+		if err := row.Scan(&t.ID, &t.Site, &t.SourceID, &t.Name, &t.Kind, &wkb, &f[0], &f[1], &f[2], &f[3], &f[4], &f[5], &f[6], &f[7], &t.Hours, &sheltered); err != nil {
 			return t, err
 		}
 		for i, to := range []*inventory.Opt[float64]{&t.PeoplePerHour, &t.PeoplePresent, &t.DwellMinutes, &t.VehiclesPerDay, &t.Speed, &t.Stalls, &t.ShareOccupied, &t.TurnoverPerDay} {
 			*to = opt(f[i])
-		}
-		if hours != nil {
-			t.Hours = *hours
 		}
 		t.PeopleSheltered = opt(sheltered)
 		var err error

@@ -2,7 +2,6 @@ package question
 
 import (
 	"context"
-	"math"
 	"time"
 
 	"github.com/underbough/underbough/inventory"
@@ -62,32 +61,11 @@ func explain(ctx context.Context, store TreeStore, site inventory.Site, f rankin
 
 // targetsUnder loads the targets whose bounds meet any of the zones.
 func targetsUnder(ctx context.Context, store TreeStore, site inventory.Site, t inventory.Tree, zones []exposure.TreeZone) ([]inventory.Target, error) {
-	west, south, east, north := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	var boxes []ranking.SiteBox
 	for _, z := range zones {
-		b := z.Zone.Bound(t.Point)
-		west, south = min(west, b.Min[0]), min(south, b.Min[1])
-		east, north = max(east, b.Max[0]), max(north, b.Max[1])
-	}
-	boxes := [][2]float64{{west, east}}
-	// A zone across the antimeridian has targets on both sides of the map.
-	if west < -180 {
-		boxes = [][2]float64{{-180, east}, {west + 360, 180}}
-	} else if east > 180 {
-		boxes = [][2]float64{{west, 180}, {-180, east - 360}}
-	}
-	var out []inventory.Target
-	seen := make(map[inventory.TargetID]bool)
-	for _, b := range boxes {
-		list, err := store.FindTargetsNear(ctx, site, b[0], max(south, -90), b[1], min(north, 90))
-		if err != nil {
-			return nil, err
-		}
-		for _, target := range list {
-			if !seen[target.ID] {
-				seen[target.ID] = true
-				out = append(out, target)
-			}
+		for _, b := range boxesOf(z.Zone, t.Point) {
+			boxes = append(boxes, ranking.SiteBox{Site: site.ID, Bound: b})
 		}
 	}
-	return out, nil
+	return store.FindTargetsIn(ctx, site.Client, boxes)
 }

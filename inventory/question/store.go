@@ -30,5 +30,7 @@ type RankStore interface {
 // TreeStore finds one tree and what is about it.
 type TreeStore interface {
 	FindTreeFacts(ctx context.Context, site inventory.Site, tag string) ([]ranking.Facts, error)
-	FindTargetsNear(ctx context.Context, site inventory.Site, west, south, east, north float64) ([]inventory.Target, error)
+	// FindTargetsIn returns each target of whose site a box meets its bounds,
+	// once.
+	FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []ranking.SiteBox) ([]inventory.Target, error)
 }
