@@ -93,16 +93,22 @@ func (s *Server) handleConformance(w http.ResponseWriter, r *http.Request) error
 	})
 }
 
-func (s *Server) handleCollections(w http.ResponseWriter, r *http.Request) error {
+// knownJSON returns the state a JSON document is of, and whether the client has
+// that already and has been told so.
+func (s *Server) knownJSON(w http.ResponseWriter, r *http.Request) (state string, known bool, err error) {
 	if err := onlyJSON(r); err != nil {
-		return err
+		return "", false, err
 	}
-	state, err := s.state(r.Context())
-	if err != nil {
-		return err
+	if state, err = s.state(r.Context()); err != nil {
+		return "", false, err
 	}
-	if s.unchanged(w, r, s.etag(r, typeJSON, state), false) {
-		return nil
+	return state, s.unchanged(w, r, s.etag(r, typeJSON, state), false), nil
+}
+
+func (s *Server) handleCollections(w http.ResponseWriter, r *http.Request) error {
+	state, known, err := s.knownJSON(w, r)
+	if err != nil || known {
+		return err
 	}
 	out := collections{Links: []link{{Href: s.self(r), Rel: "self", Type: typeJSON}}}
 	for i := range inventory.Collections {
@@ -120,15 +126,9 @@ func (s *Server) handleCollection(w http.ResponseWriter, r *http.Request) error 
 	if err != nil {
 		return err
 	}
-	if err := onlyJSON(r); err != nil {
+	state, known, err := s.knownJSON(w, r)
+	if err != nil || known {
 		return err
-	}
-	state, err := s.state(r.Context())
-	if err != nil {
-		return err
-	}
-	if s.unchanged(w, r, s.etag(r, typeJSON, state), false) {
-		return nil
 	}
 	out, err := s.describe(r.Context(), r, state, c)
 	if err != nil {

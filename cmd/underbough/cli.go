@@ -7,11 +7,13 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"strconv"
 	"strings"
 	"time"
 
 	"github.com/alecthomas/kong"
 
+	"github.com/underbough/underbough/importers"
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/postgres/cluster"
@@ -50,7 +52,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		kong.Name("underbough"),
 		kong.Description("Finds the trees that carry old bad pruning cuts over places where people and cars are, and ranks them by what they would land on."),
 		kong.Writers(stdout, stderr),
-		kong.Vars{"version": version()},
+		kong.Vars{"version": version(), "max_km": strconv.Itoa(importers.DefaultMaxKM)},
 		kong.Exit(func(int) { exited = true }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
 	)

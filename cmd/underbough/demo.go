@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/underbough/underbough/cmd/underbough/demo"
+	"github.com/underbough/underbough/importers"
 )
 
 type demoCmd struct {
@@ -46,11 +47,8 @@ func (d *demoCmd) Run(c *cli) error {
 	fmt.Fprintf(c.stdout, "%s: an invented town. Its trees, cuts and places are made up.\n\n", demo.Site)
 	for _, one := range imports {
 		i := importCmd{
-			Site: one.Site, As: string(one.Role), Map: one.Map, Kind: one.Kind, TimeZone: demo.TimeZone,
-			MaxKM: 200, Format: "text",
-		}
-		if one.MappingFile != "" {
-			i.Mapping = one.MappingFile
+			Site: one.Site, As: string(one.Role), Map: one.Map, Mapping: one.MappingFile, Kind: one.Kind,
+			TimeZone: demo.TimeZone, MaxKM: importers.DefaultMaxKM, Format: "text",
 		}
 		if err := i.one(c, s, one.File); err != nil {
 			return err

@@ -36,7 +36,7 @@ type importCmd struct {
 	Lon      string   `help:"CSV column of the longitude, where its name does not tell." placeholder:"COLUMN"`
 	Lat      string   `help:"CSV column of the latitude." placeholder:"COLUMN"`
 	WKT      string   `name:"wkt" help:"CSV column of the geometry as well-known text." placeholder:"COLUMN"`
-	MaxKM    float64  `name:"max-km" default:"200" help:"Hold points farther than this from the middle of the site; 0 holds none."`
+	MaxKM    float64  `name:"max-km" default:"${max_km}" help:"Hold points farther than this from the middle of the site; 0 holds none."`
 	TimeZone string   `help:"Time zone of a site made by this import, such as Europe/Zurich." placeholder:"NAME"`
 	DryRun   bool     `help:"Do everything but write."`
 	Format   string   `enum:"text,json" default:"text" help:"Form of the summary: text or json."`
