@@ -53,8 +53,10 @@ func TestIndexOverlapsIsTheSumOfOverlap(t *testing.T) {
 			for ref, g := range targets {
 				want := geo.Overlap(z, origin, g)
 				key := hitKey{int32(ref), uint8(zone), geo.ShapePoint}
-				if n := got[key].Count; int(n) != want.Points {
-					t.Fatalf("points: got %d, want %d", n, want.Points)
+				// A point on the very edge falls to either side by rounding.
+				low, high := geo.Overlap(nudged(z, -1), origin, g).Points, geo.Overlap(nudged(z, 1), origin, g).Points
+				if n := int(got[key].Count); n < low || n > high {
+					t.Fatalf("points: got %d, want %d (%d to %d)", n, want.Points, low, high)
 				}
 				key.shape = geo.ShapeArea
 				if d := math.Abs(got[key].AreaM2 - want.AreaM2); d > 1e-8*z.Area()+2*bow*z.Radius*float64(edges[ref]+8) {
@@ -67,6 +69,15 @@ func TestIndexOverlapsIsTheSumOfOverlap(t *testing.T) {
 			}
 		}
 	})
+}
+
+// nudged is a zone a micrometre and a hundredth of a degree larger or smaller.
+func nudged(z geo.Zone, by float64) geo.Zone {
+	z.Radius += by * 1e-6
+	if !z.IsDisc() {
+		z.Width = max(z.Width+by*0.01, 1e-9)
+	}
+	return z
 }
 
 // At the equator edges do not bow, so cutting may change nothing at all.
