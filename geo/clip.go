@@ -19,6 +19,10 @@ func boxOf(points []orb.Point) box {
 	return b
 }
 
+func (b box) with(p orb.Point) box {
+	return box{min(b.minX, p[0]), min(b.minY, p[1]), max(b.maxX, p[0]), max(b.maxY, p[1])}
+}
+
 func (b box) meets(o box) bool {
 	return b.minX <= o.maxX && b.maxX >= o.minX && b.minY <= o.maxY && b.maxY >= o.minY
 }

@@ -4,33 +4,72 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// Polygon is the zone's outline about origin for drawing: its corners lie on
-// the zone's edge, segments of them to the full circle (at least 8), the
-// exterior ring anticlockwise and closed. Where the zone crosses the
-// antimeridian it is cut there into a MultiPolygon (RFC 7946, section 3.1.9).
-// Measure with Overlap, never with this outline.
+// Polygon is the zone's edge about origin for drawing: its corners lie on it,
+// segments of them to the full circle (at least 8); a surveyed outline keeps
+// the corners it has. Exterior rings are anticlockwise, holes clockwise, all
+// closed. Where the zone crosses the antimeridian it is cut there into a
+// MultiPolygon (RFC 7946, section 3.1.9). Measure with Overlap, never with
+// this polygon.
 func (z Zone) Polygon(origin orb.Point, segments int) orb.Geometry {
-	ring := z.outline(origin, max(segments, 8))
-	if b := boxOf(ring); b.minX >= -180 && b.maxX <= 180 {
-		return orb.Polygon{closeRing(ring)}
-	}
 	var parts orb.MultiPolygon
-	for _, shift := range []float64{0, 360, -360} {
-		part := halfPlane{0, -180 + shift, true}.cut(nil, ring)
-		part = halfPlane{0, 180 + shift, false}.cut(nil, part)
-		if len(part) < 3 {
+	for _, rings := range z.rings(origin, max(segments, 8)) {
+		if b := boxOf(rings[0]); b.minX >= -180 && b.maxX <= 180 {
+			parts = append(parts, closeRings(rings))
 			continue
 		}
-		for i := range part {
-			part[i][0] -= shift
+		for _, shift := range turns {
+			if part := worldPart(rings, shift); len(part) > 0 {
+				parts = append(parts, part)
+			}
 		}
-		parts = append(parts, orb.Polygon{closeRing(part)})
+	}
+	if len(parts) == 1 {
+		return parts[0]
 	}
 	return parts
 }
 
-// outline is the open ring of the zone, anticlockwise, longitudes continuous.
-func (z Zone) outline(origin orb.Point, segments int) []orb.Point {
+// worldPart is what of a polygon lies within ±180 after a turn of -shift.
+func worldPart(rings [][]orb.Point, shift float64) orb.Polygon {
+	var part [][]orb.Point
+	for _, ring := range rings {
+		ring = halfPlane{0, -180 + shift, true}.cut(nil, ring)
+		ring = halfPlane{0, 180 + shift, false}.cut(nil, ring)
+		if len(ring) < 3 {
+			if len(part) == 0 {
+				return nil // no exterior, so no holes either
+			}
+			continue
+		}
+		for i := range ring {
+			ring[i][0] -= shift
+		}
+		part = append(part, ring)
+	}
+	return closeRings(part)
+}
+
+// rings is the zone's polygons in degrees: open rings, longitudes continuous.
+func (z Zone) rings(origin orb.Point, segments int) [][][]orb.Point {
+	if z.outline == nil {
+		return [][][]orb.Point{{z.corners(origin, segments)}}
+	}
+	p := NewPlane(origin)
+	parts := make([][][]orb.Point, len(z.outline.parts))
+	for i, rings := range z.outline.parts {
+		for _, ring := range rings {
+			moved := make([]orb.Point, len(ring))
+			for k, xy := range ring {
+				moved[k] = orb.Point{origin[0] + xy[0]/p.kx, origin[1] + xy[1]/p.ky}
+			}
+			parts[i] = append(parts[i], moved)
+		}
+	}
+	return parts
+}
+
+// corners is the open ring of a disc or sector, anticlockwise.
+func (z Zone) corners(origin orb.Point, segments int) []orb.Point {
 	p := NewPlane(origin)
 	width := min(max(z.Width, 0), 360)
 	var ring []orb.Point
@@ -47,6 +86,10 @@ func (z Zone) outline(origin orb.Point, segments int) []orb.Point {
 	return ring
 }
 
-func closeRing(ring []orb.Point) orb.Ring {
-	return append(orb.Ring(ring), ring[0])
+func closeRings(rings [][]orb.Point) orb.Polygon {
+	polygon := make(orb.Polygon, len(rings))
+	for i, ring := range rings {
+		polygon[i] = append(orb.Ring(ring), ring[0])
+	}
+	return polygon
 }

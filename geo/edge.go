@@ -5,7 +5,7 @@ import "math"
 // SegmentLength is the length in metres of the part of the segment a–b that
 // lies in the zone. Coordinates are metres from the apex.
 func (z Zone) SegmentLength(ax, ay, bx, by float64) float64 {
-	c := newCutter(z)
+	c := newCutter(&z)
 	return c.segmentLength(ax, ay, bx, by)
 }
 
@@ -15,7 +15,7 @@ func (z Zone) SegmentLength(ax, ay, bx, by float64) float64 {
 // over a closed ring it is the exact common area, positive for an
 // anticlockwise ring, negative for a clockwise one.
 func (z Zone) EdgeArea(ax, ay, bx, by float64) float64 {
-	c := newCutter(z)
+	c := newCutter(&z)
 	return c.edgeArea(ax, ay, bx, by)
 }
 
@@ -23,21 +23,29 @@ func (z Zone) EdgeArea(ax, ay, bx, by float64) float64 {
 // the meeting of two half-planes, so a segment's part in it is one interval;
 // a wider one is the disc less the opposite sector.
 type cutter struct {
-	r, r2  float64
-	wedge  bool    // not the whole disc
-	rest   bool    // the zone is what the wedge leaves of the disc
-	empty  bool    // no angle or no radius
-	fx, fy float64 // first side of the wedge, turning clockwise
-	tx, ty float64 // last side
+	outline     *outline // then the rest is of no use but empty
+	r, r2, perR float64
+	disc        bool    // the whole disc
+	rest        bool    // the zone is what the wedge leaves of the disc
+	empty       bool    // no angle or no radius
+	fx, fy      float64 // first side of the wedge, turning clockwise
+	tx, ty      float64 // last side
 }
 
-func newCutter(z Zone) cutter {
-	c := cutter{r: z.Radius, r2: z.Radius * z.Radius}
+func newCutter(z *Zone) (c cutter) {
+	c.set(z)
+	return c
+}
+
+// set makes a cutter in place: that is done anew for each zone of each tree.
+func (c *cutter) set(z *Zone) {
+	c.outline, c.r, c.r2, c.perR = z.outline, z.Radius, z.Radius*z.Radius, 1/z.Radius
 	c.empty = !(z.Radius > 0) || !(z.Width > 0)
-	if z.IsDisc() || c.empty {
-		return c
+	c.disc = !c.empty && z.outline == nil && z.Width >= 360
+	c.rest = false
+	if c.disc || c.empty || z.outline != nil {
+		return
 	}
-	c.wedge = true
 	bearing, width := z.Bearing, z.Width
 	if width > 180 {
 		c.rest = true
@@ -45,14 +53,16 @@ func newCutter(z Zone) cutter {
 	}
 	c.fx, c.fy = direction(bearing - width/2)
 	c.tx, c.ty = direction(bearing + width/2)
-	return c
 }
 
 func (c *cutter) contains(x, y float64) bool {
+	if c.outline != nil {
+		return c.outline.contains(x, y)
+	}
 	if c.empty || x*x+y*y > c.r2 {
 		return false
 	}
-	if !c.wedge {
+	if c.disc {
 		return true
 	}
 	first, last := c.fx*y-c.fy*x, c.tx*y-c.ty*x
@@ -63,11 +73,14 @@ func (c *cutter) contains(x, y float64) bool {
 }
 
 func (c *cutter) segmentLength(ax, ay, bx, by float64) float64 {
+	if c.disc {
+		return c.lengthInDisc(ax, ay, bx, by)
+	}
+	if c.outline != nil {
+		return c.outline.segmentLength(ax, ay, bx, by)
+	}
 	if c.empty {
 		return 0
-	}
-	if !c.wedge {
-		return c.lengthInDisc(ax, ay, bx, by)
 	}
 	part := 0.0
 	if t0, t1 := c.wedgeInterval(ax, ay, bx, by); t0 < t1 {
@@ -81,11 +94,14 @@ func (c *cutter) segmentLength(ax, ay, bx, by float64) float64 {
 }
 
 func (c *cutter) edgeArea(ax, ay, bx, by float64) float64 {
+	if c.outline != nil {
+		return c.outline.edgeArea(ax, ay, bx, by)
+	}
+	if c.disc {
+		return c.areaInDisc(ax, ay, bx, by)
+	}
 	if c.empty {
 		return 0
-	}
-	if !c.wedge {
-		return c.areaInDisc(ax, ay, bx, by)
 	}
 	part := 0.0
 	if t0, t1 := c.wedgeInterval(ax, ay, bx, by); t0 < t1 {
@@ -133,16 +149,10 @@ func (c *cutter) discInterval(ax, ay, dx, dy float64) (t0, t1 float64, ok bool) 
 	return t0, t1, t0 < t1
 }
 
-func (c *cutter) lengthInDisc(ax, ay, bx, by float64) float64 {
-	dx, dy := bx-ax, by-ay
-	t0, t1, ok := c.discInterval(ax, ay, dx, dy)
-	if !ok {
-		return 0
-	}
-	return (t1 - t0) * math.Sqrt(dx*dx+dy*dy)
-}
-
 func (c *cutter) areaInDisc(ax, ay, bx, by float64) float64 {
+	if ax*ax+ay*ay < c.r2 && bx*bx+by*by < c.r2 {
+		return (ax*by - ay*bx) / 2 // however small: the interval could vanish
+	}
 	dx, dy := bx-ax, by-ay
 	t0, t1, ok := c.discInterval(ax, ay, dx, dy)
 	if !ok {

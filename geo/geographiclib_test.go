@@ -178,7 +178,12 @@ func judgeOverlap(t fatal, z geo.Zone, origin orb.Point, g orb.Geometry) (m geo.
 		rest := judgeOverlap(t, geo.Sector(z.Radius, z.Bearing+180, 360-z.Width), origin, g)
 		return geo.Measure{LengthM: whole.LengthM - rest.LengthM, AreaM2: whole.AreaM2 - rest.AreaM2}
 	}
-	outline := judgeZone(t, z, origin)
+	return judgeConvex(t, judgeZone(t, z, origin), origin, g)
+}
+
+// judgeConvex is the part of a geometry in a convex open ring, anticlockwise.
+func judgeConvex(t fatal, outline []orb.Point, origin orb.Point, g orb.Geometry) (m geo.Measure) {
+	t.Helper()
 	var pairs [][2]orb.Point
 	judgeParts(g, origin, func(line []orb.Point) {
 		for i := 1; i < len(line); i++ {
@@ -265,6 +270,12 @@ func TestOverlapAgainstGeographicLib(t *testing.T) {
 		slack := (1e-5+2*bow/r)*want.LengthM + 1e-7
 		if !c.zone.IsDisc() {
 			slack += 20 * bow * float64(c.segments)
+		}
+		// A wide sector is the difference of two judged lengths, whose rays end
+		// at different places of the circle: each end is off by the sagitta
+		// between rays, 1.2e-6 of the radius, and a radius less or more cancels.
+		if c.zone.Width > 180 && !c.zone.IsDisc() {
+			slack += 2 * 2 * 1.2e-6 * r * float64(c.segments)
 		}
 		if got.LengthM < low-slack || got.LengthM > high+slack {
 			t.Fatalf("length in %+v at %v: got %.9g, GeographicLib %.9g to %.9g", c.zone, c.origin, got.LengthM, low, high)

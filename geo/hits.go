@@ -1,9 +1,7 @@
 package geo
 
 import (
-	"cmp"
 	"math"
-	"slices"
 
 	"github.com/paulmach/orb"
 )
@@ -19,13 +17,54 @@ type Hit struct {
 }
 
 // Scratch is the working memory of one goroutine's calls to Overlaps. The zero
-// value is ready.
+// value is ready. It holds on to the index last asked, and to some of what was
+// found there: calls for trees near one another take less time, and find the
+// same.
 type Scratch struct {
-	ids     []int32
+	near    vicinities
 	x, y    []float64
 	r2      []float64
+	touch   []int32
+	sums    []float64 // one for each zone
+	radius2 float64   // of the widest zone, squared
+	apart2  float64   // a box at least this far away, squared, is out of all
 	cutters []reach
+	shares  []share
 	hits    []Hit
+}
+
+// Overlaps measures every indexed target in each of several zones about one
+// origin: the parts of a tree share one search and one projection. There may
+// be up to 256 zones. Hits are those with something in the zone, one for each
+// target, zone and shape, in that order; areas are held to the zone's area.
+// A target's hits are the same to the last bit whatever else is in the index.
+// The result lives in scratch until the next call. Edges are straight in
+// longitude and latitude. Coordinates must have passed CheckPoint.
+func (ix *Index) Overlaps(origin orb.Point, zones []Zone, scratch *Scratch) []Hit {
+	s := scratch
+	s.hits, s.shares = s.hits[:0], s.shares[:0]
+	if len(ix.pieces) == 0 {
+		return s.hits
+	}
+	radius := s.prepare(zones)
+	if radius <= 0 {
+		return s.hits
+	}
+	plane := NewPlane(origin)
+	search := searchBox(&plane, radius)
+	for _, shift := range turns {
+		if !search.east(shift).meets(ix.bounds) {
+			continue
+		}
+		ids := s.near.find(ix, search.east(shift))
+		plane.lon0 = origin[0] + shift
+		spot := ix.grid.spot(&plane)
+		for _, id := range ids {
+			ix.measure(&ix.pieces[id], &plane, &spot, s)
+		}
+	}
+	s.settle()
+	return s.hits
 }
 
 // reach is a cutter with the distances at which a piece's box settles the
@@ -34,240 +73,98 @@ type reach struct {
 	cutter
 	apart2  float64 // a box at least this far away, squared, is out
 	within2 float64 // a box that ends no further than this, squared, is in
+	area    float64 // of the zone
 }
-
-// Overlaps measures every indexed target in each of several zones about one
-// origin: the parts of a tree share one search and one projection. There may
-// be up to 256 zones. Hits are those with something in the zone, one for each
-// target, zone and shape, in that order; areas are held to the zone's area.
-// The result lives in scratch until the next call. Edges are straight in
-// longitude and latitude over pieces of 125 m and chords of the plane within
-// them. Coordinates must have passed CheckPoint.
-func (ix *Index) Overlaps(origin orb.Point, zones []Zone, scratch *Scratch) []Hit {
-	s := scratch
-	s.hits = s.hits[:0]
-	if len(ix.pieces) == 0 {
-		return s.hits
-	}
-	plane := NewPlane(origin)
-	radius := s.prepare(zones)
-	if radius <= 0 {
-		return s.hits
-	}
-	search := searchBox(&plane, radius)
-	for _, shift := range turns {
-		if !search.east(shift).meets(ix.bounds) {
-			continue
-		}
-		s.ids = ix.gather(s.ids[:0], search.east(shift))
-		plane.lon0 = origin[0] + shift
-		for _, id := range s.ids {
-			ix.measure(&ix.pieces[id], &plane, s)
-		}
-	}
-	s.hits = settleHits(s.hits, zones)
-	return s.hits
-}
-
-// turns are the ways an origin in [-180, 180] can meet the index's longitudes,
-// which run from -360 to 360 at most.
-var turns = [3]float64{0, 360, -360}
-
-func (b box) east(degrees float64) box {
-	b.minX += degrees
-	b.maxX += degrees
-	return b
-}
-
-func searchBox(p *Plane, radius float64) box {
-	pad := radius + boxSlackM
-	// Under half a turn, or a piece could be met twice close to a pole.
-	lon := min(pad/p.kx, 179.9)
-	lat := pad / p.ky
-	return box{p.lon0 - lon, p.lat0 - lat, p.lon0 + lon, p.lat0 + lat}
-}
-
-// boxSlackM keeps rounding from deciding whether a box meets a zone, metres.
-const boxSlackM = 1e-6
 
 func (s *Scratch) prepare(zones []Zone) (radius float64) {
-	s.cutters = s.cutters[:0]
-	for _, z := range zones {
-		c := reach{cutter: newCutter(z), apart2: -1, within2: -1}
-		if !c.empty {
-			radius = max(radius, z.Radius)
-			c.apart2 = (z.Radius + boxSlackM) * (z.Radius + boxSlackM)
-			if !c.wedge && z.Radius > boxSlackM {
+	if cap(s.cutters) < len(zones) {
+		s.cutters, s.sums = make([]reach, len(zones)), make([]float64, len(zones))
+	}
+	s.cutters, s.sums = s.cutters[:len(zones)], s.sums[:len(zones)]
+	for i := range zones {
+		z, c := &zones[i], &s.cutters[i]
+		c.set(z)
+		c.apart2, c.within2 = -1, -1
+		if c.empty {
+			continue
+		}
+		radius = max(radius, z.Radius)
+		c.apart2 = (z.Radius + boxSlackM) * (z.Radius + boxSlackM)
+		if c.disc {
+			c.area = math.Pi * c.r2
+			if z.Radius > boxSlackM {
 				c.within2 = (z.Radius - boxSlackM) * (z.Radius - boxSlackM)
 			}
+		} else {
+			c.area = z.Area()
 		}
-		s.cutters = append(s.cutters, c)
 	}
+	s.radius2, s.apart2 = radius*radius, (radius+boxSlackM)*(radius+boxSlackM)
 	return radius
 }
 
-// Visit calls fn once for each piece whose box meets a bound in degrees, which
-// may run past ±180. What fn is given are the caller's number of the target,
-// the shape, and the piece's own box.
-func (ix *Index) Visit(bound orb.Bound, fn func(ref int32, shape Shape, piece orb.Bound)) {
-	if len(ix.pieces) == 0 {
+// measure adds a piece's share of each zone.
+func (ix *Index) measure(pc *piece, p *Plane, at *spot, s *Scratch) {
+	first := 2 * int(pc.start)
+	coords := ix.coords[first : first+2*pc.positions()]
+	switch pc.shape() {
+	case ShapeLine:
+		s.line(pc, p, coords)
+	case ShapeArea:
+		s.ring(pc, p, coords, at)
+	default:
+		s.point(pc, (coords[0]-p.lon0)*p.kx, (coords[1]-p.lat0)*p.ky)
+	}
+}
+
+func (s *Scratch) point(pc *piece, x, y float64) {
+	for zone := range s.cutters {
+		if s.cutters[zone].contains(x, y) {
+			s.shares = append(s.shares, newShare(pc, zone, 1))
+		}
+	}
+}
+
+// ring adds a ring's signed area in each zone. The squared distances to its box
+// save a look at the edges.
+func (s *Scratch) ring(pc *piece, p *Plane, coords []float64, at *spot) {
+	near2, far2 := at.distances(pc)
+	if near2 > s.apart2 {
 		return
 	}
-	search := box{bound.Min[0], bound.Min[1], bound.Max[0], bound.Max[1]}
-	if search.maxX-search.minX >= 360 {
-		search.minX, search.maxX = ix.bounds.minX, ix.bounds.maxX
-	}
-	var ids []int32
-	for _, shift := range turns {
-		ids = ix.gather(ids, search.east(shift))
-	}
-	slices.Sort(ids)
-	for _, id := range slices.Compact(ids) {
-		p := &ix.pieces[id]
-		fn(p.ref, p.shape, orb.Bound{Min: orb.Point{p.minX, p.minY}, Max: orb.Point{p.maxX, p.maxY}})
-	}
-}
-
-// gather appends the numbers of the pieces whose box meets a search box, each
-// once: a piece in several cells counts in the first of them that is searched.
-func (ix *Index) gather(ids []int32, search box) []int32 {
-	if !search.meets(ix.bounds) {
-		return ids
-	}
-	g := &ix.grid
-	c0, c1 := g.column(search.minX), g.column(search.maxX)
-	r0, r1 := g.row(search.minY), g.row(search.maxY)
-	if (c1-c0+1)*(r1-r0+1) > len(ix.pieces) {
-		return ix.gatherAll(ids, search)
-	}
-	for row := r0; row <= r1; row++ {
-		for column := c0; column <= c1; column++ {
-			for _, id := range ix.cell(g.key(column, row)) {
-				p := &ix.pieces[id]
-				if p.meets(search) && max(g.column(p.minX), c0) == column && max(g.row(p.minY), r0) == row {
-					ids = append(ids, id)
-				}
-			}
-		}
-	}
-	return ids
-}
-
-func (ix *Index) gatherAll(ids []int32, search box) []int32 {
-	for i := range ix.pieces {
-		if ix.pieces[i].meets(search) {
-			ids = append(ids, int32(i))
-		}
-	}
-	return ids
-}
-
-// measure adds a piece's share of each zone to the hits.
-func (ix *Index) measure(pc *piece, p *Plane, s *Scratch) {
-	near2, far2 := boxDistances(pc, p)
-	var path path
-	whole := math.NaN()
+	ring := s.follow(p, coords)
 	for zone := range s.cutters {
 		c := &s.cutters[zone]
-		if near2 > c.apart2 {
+		// What should cancel leaves a last bit, so beside a disc the ring's own
+		// box decides, not the steps of a grid that other targets share.
+		if near2 > c.apart2 || (!c.disc && c.misses(ring.box())) {
 			continue
 		}
-		if path.x == nil {
-			first := 2 * int(pc.start)
-			path = s.project(p, ix.coords[first:first+2*int(pc.n)])
-		}
-		var value float64
-		if far2 <= c.within2 && pc.shape != ShapePoint {
-			if whole != whole {
-				whole = wholeSize(pc.shape, path)
-			}
-			value = whole
+		var area float64
+		if far2 <= c.within2 {
+			area = wholeArea(&ring)
 		} else {
-			value = c.share(pc.shape, path)
+			area = c.ringInZone(&ring)
 		}
-		if value != 0 {
-			s.hits = append(s.hits, newHit(pc, zone, value))
+		if area != 0 {
+			s.shares = append(s.shares, newShare(pc, zone, area))
 		}
 	}
 }
 
-func newHit(pc *piece, zone int, value float64) Hit {
-	h := Hit{Ref: pc.ref, Shape: pc.shape, Zone: uint8(zone)}
-	switch pc.shape {
-	case ShapePoint:
-		h.Count = 1
-	case ShapeLine:
-		h.LengthM = value
-	default:
-		h.AreaM2 = value
-	}
-	return h
+// spot is where the origin lies on a grid, in steps, and the metres of a step.
+type spot struct{ x, y, mx, my float64 }
+
+func (g *grid) spot(p *Plane) spot {
+	return spot{(p.lon0 - g.minX) * g.perX, (p.lat0 - g.minY) * g.perY, p.kx / g.perX, p.ky / g.perY}
 }
 
-func (c *cutter) share(shape Shape, p path) float64 {
-	switch shape {
-	case ShapeArea:
-		return c.ringInZone(p)
-	case ShapeLine:
-		return c.lineInZone(p)
-	default:
-		if c.contains(p.x[0], p.y[0]) {
-			return 1
-		}
-		return 0
-	}
-}
-
-func wholeSize(shape Shape, p path) float64 {
-	if shape == ShapeLine {
-		return wholeLength(p)
-	}
-	return wholeArea(p)
-}
-
-// boxDistances are the squares of the least and most distance from the origin
-// to a piece's box.
-func boxDistances(pc *piece, p *Plane) (near2, far2 float64) {
-	west, east := (pc.minX-p.lon0)*p.kx, (pc.maxX-p.lon0)*p.kx
-	south, north := (pc.minY-p.lat0)*p.ky, (pc.maxY-p.lat0)*p.ky
+// distances are the squares of the least and most distance from the origin to
+// a piece's box, which may lie anywhere in the steps it was rounded down to.
+func (at *spot) distances(pc *piece) (near2, far2 float64) {
+	west, east := (float64(pc.x0)-at.x)*at.mx, (float64(pc.x1)+1-at.x)*at.mx
+	south, north := (float64(pc.y0)-at.y)*at.my, (float64(pc.y1)+1-at.y)*at.my
 	nx, ny := max(west, -east, 0), max(south, -north, 0)
 	fx, fy := max(-west, east), max(-south, north)
 	return nx*nx + ny*ny, fx*fx + fy*fy
-}
-
-func (s *Scratch) project(p *Plane, coords []float64) path {
-	n := len(coords) / 2
-	if cap(s.x) < n {
-		s.x, s.y, s.r2 = make([]float64, 2*n), make([]float64, 2*n), make([]float64, 2*n)
-	}
-	xs, ys, r2 := s.x[:n], s.y[:n], s.r2[:n]
-	for i := range n {
-		x, y := (coords[2*i]-p.lon0)*p.kx, (coords[2*i+1]-p.lat0)*p.ky
-		xs[i], ys[i], r2[i] = x, y, x*x+y*y
-	}
-	return path{xs, ys, r2}
-}
-
-// settleHits sums the pieces' hits and drops what comes to nothing.
-func settleHits(hits []Hit, zones []Zone) []Hit {
-	slices.SortFunc(hits, func(a, b Hit) int {
-		return cmp.Or(cmp.Compare(a.Ref, b.Ref), cmp.Compare(a.Zone, b.Zone), cmp.Compare(a.Shape, b.Shape))
-	})
-	kept := hits[:0]
-	for i := 0; i < len(hits); {
-		sum := hits[i]
-		for i++; i < len(hits) && hits[i].Ref == sum.Ref && hits[i].Zone == sum.Zone && hits[i].Shape == sum.Shape; i++ {
-			sum.Count += hits[i].Count
-			sum.LengthM += hits[i].LengthM
-			sum.AreaM2 += hits[i].AreaM2
-		}
-		if sum.Shape == ShapeArea {
-			z := zones[sum.Zone]
-			sum.AreaM2 = min(settle(sum.AreaM2, z.Radius), z.Area())
-		}
-		if sum.Count > 0 || sum.LengthM > 0 || sum.AreaM2 > 0 {
-			kept = append(kept, sum)
-		}
-	}
-	return kept
 }

@@ -14,7 +14,7 @@ import (
 func Overlap(z Zone, origin orb.Point, g orb.Geometry) Measure {
 	o := overlapper{
 		plane:  NewPlane(origin),
-		cutter: newCutter(z),
+		cutter: newCutter(&z),
 		lon:    origin[0],
 	}
 	if o.cutter.empty {

@@ -6,12 +6,15 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// Zone is the ground a part of a tree can reach: a disc about the tree, or a
-// sector with its apex at the tree.
+// Zone is the ground a part of a tree can reach: a disc about the tree, a
+// sector with its apex at the tree, or a surveyed Outline. An outline's Radius
+// is only read: it is the distance of its farthest corner.
 type Zone struct {
 	Radius  float64 // metres
 	Bearing float64 // centre of the sector, degrees clockwise from north
 	Width   float64 // whole angle of the sector in degrees; 360 or more is a disc
+
+	outline *outline // a pointer, so that zones can be compared
 }
 
 // Disc is the zone of everything within radius metres.
@@ -23,19 +26,23 @@ func Sector(radius, bearing, width float64) Zone {
 	return Zone{Radius: radius, Bearing: bearing, Width: width}
 }
 
-// IsDisc reports whether the zone goes all the way round.
-func (z Zone) IsDisc() bool { return z.Width >= 360 }
+// IsDisc reports whether the zone is a disc: it goes all the way round and is
+// no outline.
+func (z Zone) IsDisc() bool { return z.Width >= 360 && z.outline == nil }
 
 // Area is the zone's area in square metres.
 func (z Zone) Area() float64 {
+	if z.outline != nil {
+		return z.outline.area
+	}
 	share := min(max(z.Width, 0), 360) / 360
 	return math.Pi * z.Radius * z.Radius * share
 }
 
 // ContainsXY reports whether a point of the plane, metres from the apex, lies
-// in the zone; its boundary belongs to it.
+// in the zone; its boundary belongs to it. An outline moves with its apex.
 func (z Zone) ContainsXY(x, y float64) bool {
-	c := newCutter(z)
+	c := newCutter(&z)
 	return c.contains(x, y)
 }
 
@@ -54,6 +61,9 @@ func (z Zone) Bound(origin orb.Point) orb.Bound {
 
 // extent is the zone's box in the plane, metres from the apex.
 func (z Zone) extent() (minX, minY, maxX, maxY float64) {
+	if o := z.outline; o != nil {
+		return o.minX, o.minY, o.maxX, o.maxY
+	}
 	if z.IsDisc() {
 		return -z.Radius, -z.Radius, z.Radius, z.Radius
 	}
