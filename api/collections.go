@@ -55,12 +55,18 @@ const description = "Trees that carry old bad pruning cuts over places where peo
 func (s *Server) landing(r *http.Request) landing {
 	base := s.base(r)
 	return landing{Title: "Underbough", Description: description, Links: []link{
-		{base + "/", "self", typeJSON, "This document"},
-		{base + "/?f=html", "alternate", typeHTML, "This document as HTML"},
-		{base + "/conformance", "conformance", typeJSON, "What of OGC API - Features is conformed to"},
-		{base + "/collections", "data", typeJSON, "The collections"},
-		{base + "/ranking", "related", typeGeoJSON, "The ranking"},
-		{base + "/map", "related", typeHTML, "The map"},
+		{Href: base + "/", Rel: "self", Type: typeJSON, Title: "This document"},
+		{Href: base + "/?f=html", Rel: "alternate", Type: typeHTML, Title: "This document as HTML"},
+		{Href: base + "/conformance", Rel: "conformance", Type: typeJSON, Title: "What of OGC API - Features is conformed to"},
+		{Href: base + "/collections", Rel: "data", Type: typeJSON, Title: "The collections"},
+		{Href: base + "/ranking", Rel: "related", Type: typeGeoJSON, Title: "The ranking"},
+		{Href: base + "/places", Rel: "related", Type: typeJSON, Title: "The places with what is on them and the trees over them"},
+		{Href: base + "/grid", Rel: "related", Type: typeGeoJSON, Title: "The exposure by hexagons or squares"},
+		{Href: base + "/rankings", Rel: "related", Type: typeJSON, Title: "The rankings that were kept"},
+		{Href: base + "/hours{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeJSON, Title: "The week under a tree, hour by hour", Templated: true},
+		{Href: base + "/hours.svg{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeSVG, Title: "The week under a tree as a chart", Templated: true},
+		{Href: base + "/what-if{?site,change*,by}", Rel: "related", Type: typeJSON, Title: "How trees would rank if things were otherwise", Templated: true},
+		{Href: base + "/map", Rel: "related", Type: typeHTML, Title: "The map"},
 	}}
 }
 

@@ -194,6 +194,10 @@ func appendLinks(dst []byte, links []link) []byte {
 		dst = appendString(dst, l.Rel)
 		dst = append(dst, `,"type":`...)
 		dst = appendString(dst, l.Type)
+		if l.Title != "" {
+			dst = append(dst, `,"title":`...)
+			dst = appendString(dst, l.Title)
+		}
 		dst = append(dst, '}')
 	}
 	return append(dst, ']')

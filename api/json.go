@@ -1,11 +1,14 @@
 package api
 
 import (
+	"encoding/json"
+	"fmt"
 	"math"
 	"strconv"
 	"unicode/utf8"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/ranking"
 )
 
 // The functions here append JSON to a buffer. A page is thousands of features
@@ -121,4 +124,46 @@ func appendValue(dst []byte, p *inventory.Property, v *inventory.Value) []byte {
 		return append(dst, v.Bytes...)
 	}
 	return appendString(dst, v.Bytes)
+}
+
+// appendAny appends any value that a property of an answer may have.
+func appendAny(dst []byte, v any) []byte {
+	switch v := v.(type) {
+	case nil:
+		return append(dst, "null"...)
+	case string:
+		return appendString(dst, v)
+	case bool:
+		return appendBool(dst, v)
+	case int:
+		return strconv.AppendInt(dst, int64(v), 10)
+	case int64:
+		return strconv.AppendInt(dst, v, 10)
+	case uint64:
+		return strconv.AppendUint(dst, v, 10)
+	case json.RawMessage:
+		return append(dst, v...)
+	case []ranking.Property:
+		return append(appendProperties(append(dst, '{'), v), '}')
+	case float64:
+		return appendFloat(dst, v, 12)
+	case []string:
+		return appendTexts(dst, v)
+	case []float64:
+		return appendList(dst, v)
+	case []int:
+		return appendList(dst, v)
+	}
+	panic(fmt.Sprintf("a property is a %T", v))
+}
+
+func appendList[T int | float64](dst []byte, list []T) []byte {
+	dst = append(dst, '[')
+	for i, v := range list {
+		if i > 0 {
+			dst = append(dst, ',')
+		}
+		dst = appendAny(dst, v)
+	}
+	return append(dst, ']')
 }

@@ -12,6 +12,8 @@ type link struct {
 	Rel   string `json:"rel"`
 	Type  string `json:"type,omitempty"`
 	Title string `json:"title,omitempty"`
+	// Templated is set where the address has variables in braces (RFC 6570).
+	Templated bool `json:"templated,omitempty"`
 }
 
 // base returns the absolute address that the service is reached at, without a

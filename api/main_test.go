@@ -27,8 +27,8 @@ var today = time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
 
 // The quarter the tests ask about: 260 trees on a grid of 10 m, every third
 // topped, a parking lot with a hole whose rings both go the wrong way round,
-// a path through all of it, seats as points. Tree n has the id n and the tag
-// T and n.
+// a path through all of it, seats as points, a visit that judged nothing, people
+// counted in one hour. Tree n has the id n and the tag T and n.
 const quarter = `
 INSERT INTO sites (client_id, name, time_zone) VALUES (1, 'Low Quarter', 'Europe/Vilnius');
 INSERT INTO trees (client_id, site_id, tree_id, tag, species, status, dbh_m, height_m, crown_radius_m, planted_year, extra, geometry)
@@ -50,6 +50,8 @@ INSERT INTO targets (client_id, site_id, name, kind, people_per_hour, geometry) 
  (1, 1, 'Seats', 'seating', NULL, ST_GeomFromText('MULTIPOINT((25.28150 54.68045),(25.28165 54.68045))', 4326)),
  (1, 1, 'Blocks', 'building', NULL, ST_GeomFromText('MULTIPOLYGON(((25.2815 54.6806,25.2818 54.6806,25.2818 54.6808,25.2815 54.6808,25.2815 54.6806)),((25.2820 54.6806,25.2822 54.6806,25.2822 54.6808,25.2820 54.6808,25.2820 54.6806)))', 4326)),
  (1, 1, 'Mixed', 'other', NULL, ST_GeomFromText('GEOMETRYCOLLECTION(POINT(25.2824 54.6803),LINESTRING(25.2824 54.6803,25.2826 54.6803))', 4326));
+INSERT INTO visits (client_id, site_id, tree_id, visited_on, note) VALUES (1, 1, 5, '2024-06-01', 'looked at from the street');
+INSERT INTO counts (client_id, site_id, target_id, counted_at, people) SELECT 1, 1, target_id, '2026-03-02 08:00', 30 FROM targets WHERE name = 'Mixed';
 `
 
 // service is a server over the quarter.
@@ -70,13 +72,20 @@ func serve(t testing.TB, config func(*api.Config)) *service {
 	}
 	t.Cleanup(db.Close)
 	s.db = db
-	c := api.Config{Store: db, Client: 1, Profile: profile.Default(), Log: slog.New(slog.NewJSONHandler(s.log, nil)), Now: func() time.Time { return today }}
+	return serveOn(t, s, config)
+}
+
+// serveOn is another server over the database of one.
+func serveOn(t testing.TB, s *service, config func(*api.Config)) *service {
+	t.Helper()
+	out := *s
+	c := api.Config{Store: s.db, Client: 1, Profile: profile.Default(), Log: slog.New(slog.NewJSONHandler(s.log, nil)), Now: func() time.Time { return today }}
 	if config != nil {
 		config(&c)
 	}
-	s.web = httptest.NewServer(api.New(c).Handler())
-	t.Cleanup(s.web.Close)
-	return s
+	out.web = httptest.NewServer(api.New(c).Handler())
+	t.Cleanup(out.web.Close)
+	return &out
 }
 
 // run works out the exposures, as the first ranking does.

@@ -29,28 +29,64 @@ type params map[string]string
 // parseParams reads the query. A parameter that is not known here, or that
 // comes twice, is an error: a typing error must not widen the answer.
 func parseParams(r *http.Request, known ...string) (params, error) {
+	p, _, err := parseRepeated(r, "", known...)
+	return p, err
+}
+
+// parseRepeated is parseParams with one parameter that may be given many times;
+// its values come in their order.
+func parseRepeated(r *http.Request, many string, known ...string) (p params, list []string, err error) {
 	values, err := url.ParseQuery(r.URL.RawQuery)
 	if err != nil {
-		return nil, &statusError{http.StatusBadRequest, "the query does not parse: " + err.Error()}
+		return nil, nil, &statusError{http.StatusBadRequest, "the query does not parse: " + err.Error()}
 	}
 	names := make([]string, 0, len(values))
 	for name := range values {
 		names = append(names, name)
 	}
 	slices.Sort(names)
-	p := make(params, len(values))
+	p = make(params, len(values))
 	for _, name := range names {
 		switch {
 		case !slices.Contains(known, name):
-			return nil, &parameterError{name, "not known here: expected some of " + strings.Join(known, ", ")}
+			return nil, nil, &parameterError{name, "not known here: expected some of " + strings.Join(known, ", ")}
+		case slices.Contains(values[name], ""):
+			return nil, nil, &parameterError{name, "empty: give a value or leave it out"}
+		case name == many:
+			list = values[name]
+			continue
 		case len(values[name]) > 1:
-			return nil, &parameterError{name, "given more than once: give it once, with commas between values"}
-		case values[name][0] == "":
-			return nil, &parameterError{name, "empty: give a value or leave it out"}
+			return nil, nil, &parameterError{name, "given more than once: give it once, with commas between values"}
 		}
 		p[name] = values[name][0]
 	}
-	return p, nil
+	return p, list, nil
+}
+
+// whole reads a whole number of some bounds; without the parameter, or.
+func (p params) whole(name string, or, least, most int) (int, error) {
+	s, ok := p[name]
+	if !ok {
+		return or, nil
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil || n < least || n > most {
+		return 0, paramError(name, s, fmt.Sprintf("expected a whole number from %d to %d", least, most))
+	}
+	return n, nil
+}
+
+// only reports a parameter that means nothing without another.
+func (p params) only(with string, names ...string) error {
+	if _, ok := p[with]; ok {
+		return nil
+	}
+	for _, name := range names {
+		if _, ok := p[name]; ok {
+			return &parameterError{name, "means nothing without " + with}
+		}
+	}
+	return nil
 }
 
 // limit reads the number of features asked for; more than the most is the

@@ -33,6 +33,27 @@ type parameterError struct{ name, message string }
 
 func (e *parameterError) Error() string { return "parameter " + e.name + ": " + e.message }
 
+// parameterFault is an error of the inventory's that one query parameter brought
+// about; what kind of error it is stays as it was.
+type parameterFault struct {
+	name string
+	err  error
+}
+
+func (e *parameterFault) Error() string { return "parameter " + e.name + ": " + e.err.Error() }
+
+func (e *parameterFault) Unwrap() error { return e.err }
+
+// blame names the parameter at fault where the question cannot be asked or what
+// it asks for is not there. Other faults are nobody's parameter.
+func blame(name string, err error) error {
+	switch inventory.KindOf(err) {
+	case inventory.Invalid, inventory.NotFound:
+		return &parameterFault{name, err}
+	}
+	return err
+}
+
 func paramError(name, given, expected string) error {
 	return &parameterError{name, fmt.Sprintf("%q: %s", given, expected)}
 }
@@ -63,6 +84,10 @@ func problemOf(err error) problem {
 		default:
 			p.Status, p.Detail = http.StatusInternalServerError, "a fault of the service: its log says more"
 		}
+	}
+	var fault *parameterFault
+	if errors.As(err, &fault) {
+		p.Parameter = fault.name
 	}
 	p.Title = http.StatusText(p.Status)
 	return p

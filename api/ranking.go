@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -10,45 +9,105 @@ import (
 	"time"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
+// rankingQuestion is what a request asks of a ranking.
+type rankingQuestion struct {
+	site   inventory.Site
+	form   string
+	query  ranking.Query
+	season profile.Season
+	draws  question.Draws
+}
+
+// rankingForms are the forms of a ranking, the usual one first.
+var rankingForms = []string{typeGeoJSON, typeCSV}
+
 // rankingQuery reads the question, in the words of the rank command.
-func (s *Server) rankingQuery(r *http.Request) (site inventory.Site, q ranking.Query, err error) {
-	p, err := parseParams(r, "site", "over", "cut", "since", "by", "limit", "f")
+func (s *Server) rankingQuery(r *http.Request) (a rankingQuestion, err error) {
+	p, err := parseParams(r, "site", "over", "cut", "since", "by", "limit", "season", "draws", "seed", "top", "f")
 	if err != nil {
-		return site, q, err
+		return a, err
 	}
-	if _, err := negotiate(r, p, typeGeoJSON); err != nil {
-		return site, q, err
+	if a.form, err = negotiate(r, p, rankingForms...); err != nil {
+		return a, err
 	}
-	q.By = ranking.ByHarm
-	if by, ok := p["by"]; ok {
-		if q.By, err = ranking.ParseBy(by); err != nil {
-			return site, q, &parameterError{"by", err.Error()}
-		}
+	q := &a.query
+	if q.By, err = p.by(); err != nil {
+		return a, err
 	}
-	if over, ok := p["over"]; ok {
-		if q.Over, err = question.ParseKinds(strings.Split(over, ",")); err != nil {
-			return site, q, &parameterError{"over", err.Error()}
-		}
+	if q.Over, err = p.kinds("over"); err != nil {
+		return a, err
 	}
 	if cut, ok := p["cut"]; ok {
 		if q.Cuts, err = question.ParseCuts(strings.Split(cut, ",")); err != nil {
-			return site, q, &parameterError{"cut", err.Error()}
+			return a, &parameterError{"cut", err.Error()}
 		}
 	}
-	if since, ok := p["since"]; ok {
-		if q.Since, err = strconv.Atoi(since); err != nil || q.Since < 1 || q.Since > 9999 {
-			return site, q, paramError("since", since, "expected a year")
-		}
+	if q.Since, err = p.whole("since", 0, 1, 9999); err != nil {
+		return a, err
 	}
 	if q.Limit, err = p.limit(); err != nil {
-		return site, q, err
+		return a, err
 	}
-	site, err = s.site(r.Context(), p["site"])
-	return site, q, err
+	// Without a word it is the profile's own, which need not be the year.
+	if season, ok := p["season"]; ok {
+		if a.season, err = profile.ParseSeason(season); err != nil {
+			return a, &parameterError{"season", err.Error()}
+		}
+	}
+	if a.draws, err = p.draws(); err != nil {
+		return a, err
+	}
+	a.site, err = s.site(r.Context(), p["site"])
+	return a, err
+}
+
+// by reads an order.
+func (p params) by() (ranking.By, error) {
+	word, ok := p["by"]
+	if !ok {
+		return ranking.ByHarm, nil
+	}
+	by, err := ranking.ParseBy(word)
+	if err != nil {
+		return "", &parameterError{"by", err.Error()}
+	}
+	return by, nil
+}
+
+// kinds reads kinds of target.
+func (p params) kinds(name string) ([]inventory.TargetKind, error) {
+	words, ok := p[name]
+	if !ok {
+		return nil, nil
+	}
+	kinds, err := question.ParseKinds(strings.Split(words, ","))
+	if err != nil {
+		return nil, &parameterError{name, err.Error()}
+	}
+	return kinds, nil
+}
+
+// draws reads how sure places are to be told, which needs a number of draws.
+func (p params) draws() (d question.Draws, err error) {
+	if err := p.only("draws", "seed", "top"); err != nil {
+		return d, err
+	}
+	if d.Number, err = p.whole("draws", 0, 1, maxDraws); err != nil || d.Number == 0 {
+		return d, err
+	}
+	d.Seed = 1
+	if seed, ok := p["seed"]; ok {
+		if d.Seed, err = strconv.ParseUint(seed, 10, 64); err != nil {
+			return d, paramError("seed", seed, "expected a whole number from 0")
+		}
+	}
+	d.Top, err = p.whole("top", 10, 1, maxDrawnTrees)
+	return d, err
 }
 
 // site finds a site by name; without one, the only site there is.
@@ -77,107 +136,98 @@ func (s *Server) site(ctx context.Context, name string) (inventory.Site, error) 
 }
 
 // bringUpToDate makes sure that the exposures in force are those of the site
-// as it stands. Requests that come together wait for one run, which goes on
-// when the first of them is gone.
-func (s *Server) bringUpToDate(ctx context.Context, site inventory.Site) error {
+// as it stands, and returns their run. Requests that come together wait for one
+// run, which goes on when the first of them is gone.
+func (s *Server) bringUpToDate(ctx context.Context, site inventory.Site) (inventory.Run, error) {
 	done := s.runs.DoChan(strconv.FormatInt(int64(site.ID), 10), func() (any, error) {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Minute)
 		defer cancel()
-		_, err := question.UpToDate(ctx, s.config.Store, site, s.config.Profile, s.config.Now(), false)
-		return nil, err
+		return question.UpToDate(ctx, s.config.Store, site, s.config.Profile, s.config.Now(), false)
 	})
 	select {
 	case result := <-done:
-		return result.Err
+		return result.Val.(inventory.Run), result.Err
 	case <-ctx.Done():
-		return ctx.Err()
+		return inventory.Run{}, ctx.Err()
 	}
 }
 
-// handleRanking answers the standing question as GeoJSON in order.
+// handleRanking answers the standing question in order.
 func (s *Server) handleRanking(w http.ResponseWriter, r *http.Request) error {
-	site, q, err := s.rankingQuery(r)
+	a, err := s.rankingQuery(r)
 	if err != nil {
 		return err
 	}
-	if err := s.bringUpToDate(r.Context(), site); err != nil {
+	run, err := s.bringUpToDate(r.Context(), a.site)
+	if err != nil {
 		return err
+	}
+	p := s.config.Profile.In(a.season)
+	aside := p.Digest != s.config.Profile.Digest
+	sweeps := aside || a.draws.Number > 0
+	if sweeps {
+		if err := checkSweep(run, aside, a.draws.Number); err != nil {
+			return err
+		}
 	}
 	state, err := s.state(r.Context())
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", typeGeoJSON)
-	if s.unchanged(w, r, s.etag(r, typeGeoJSON, state), true) || r.Method == http.MethodHead {
+	contentType(w, a.form)
+	if s.unchanged(w, r, s.etag(r, a.form, state), true) || r.Method == http.MethodHead {
 		return nil
 	}
-	answer, err := question.Rank(r.Context(), s.config.Store, site, q, s.config.Profile, s.config.Now())
+	answer, err := s.rank(r.Context(), &a, p, sweeps)
 	if err != nil {
 		return err
 	}
-	page := &page{stream: s.newStream(w)}
-	page.buf = append(page.buf, `{"type":"FeatureCollection","features":[`...)
-	for i := range answer.Rows {
-		if i > 0 {
-			page.buf = append(page.buf, ',')
-		}
-		page.buf = appendRanked(page.buf, &answer.Rows[i])
-		page.returned++
-		if err := page.push(); err != nil {
-			return err
-		}
-	}
-	page.finish([]link{{Href: s.self(r), Rel: "self", Type: typeGeoJSON}}, answer.Total, true, s.config.Now())
-	return page.send()
+	return s.writeListing(w, s.listRanking(r, answer, a.form), a.form)
 }
 
-// appendRanked appends one tree of a ranking.
-func appendRanked(dst []byte, r *ranking.Row) []byte {
-	dst = append(dst, `{"type":"Feature","id":`...)
-	dst = strconv.AppendInt(dst, int64(r.Tree), 10)
-	dst = append(dst, `,"geometry":{"type":"Point","coordinates":`...)
-	dst = appendPosition(dst, r.Point[0], r.Point[1])
-	dst = append(dst, `},"properties":{`...)
-	for i, p := range r.Properties() {
-		if i > 0 {
-			dst = append(dst, ',')
+// rank asks what is in force, or in its turn what must be gone through anew.
+func (s *Server) rank(ctx context.Context, a *rankingQuestion, p *profile.Profile, sweeps bool) (*question.Ranking, error) {
+	if sweeps {
+		done, err := s.waitToSweep(ctx)
+		if err != nil {
+			return nil, err
 		}
-		dst = append(appendString(dst, p.Name), ':')
-		dst = appendAny(dst, p.Value)
+		defer done()
 	}
-	return append(dst, '}', '}')
+	if p.Digest != s.config.Profile.Digest {
+		return question.RankAside(ctx, s.config.Store, a.site, a.query, a.draws, p, s.config.Now())
+	}
+	return question.Rank(ctx, s.config.Store, a.site, a.query, a.draws, p, s.config.Now())
 }
 
-// appendAny appends any value that a ranking's property may have.
-func appendAny(dst []byte, v any) []byte {
-	switch v := v.(type) {
-	case nil:
-		return append(dst, "null"...)
-	case string:
-		return appendString(dst, v)
-	case bool:
-		return appendBool(dst, v)
-	case int:
-		return strconv.AppendInt(dst, int64(v), 10)
-	case float64:
-		return appendFloat(dst, v, 12)
-	case []string:
-		return appendTexts(dst, v)
-	case []float64:
-		return appendList(dst, v)
-	case []int:
-		return appendList(dst, v)
+func (s *Server) listRanking(r *http.Request, a *question.Ranking, form string) *listing {
+	head := append(s.basis(a.Site, a.Run), ranking.Property{Name: "by", Value: string(a.Query.By)})
+	if a.Draws.Number > 0 {
+		head = append(head, ranking.Property{Name: "draws", Value: a.Draws.Number},
+			ranking.Property{Name: "seed", Value: a.Draws.Seed}, ranking.Property{Name: "top", Value: a.Draws.Top})
 	}
-	panic(fmt.Sprintf("a ranking's property is a %T", v))
+	var empty ranking.Row
+	return &listing{
+		head: head, columns: columnsOf(empty.Properties()), points: true, matched: a.Total, links: s.alternates(r, form, rankingForms),
+		rows: func(yield func(listed, error) bool) {
+			for i := range a.Rows {
+				row := &a.Rows[i]
+				if !yield(listed{id: int64(row.Tree), geometry: row.Point, properties: row.Properties()}, nil) {
+					return
+				}
+			}
+		},
+	}
 }
 
-func appendList[T int | float64](dst []byte, list []T) []byte {
-	dst = append(dst, '[')
-	for i, v := range list {
-		if i > 0 {
-			dst = append(dst, ',')
-		}
-		dst = appendAny(dst, v)
+// basis says what an answer rests on.
+func (s *Server) basis(site inventory.Site, run inventory.Run) []ranking.Property {
+	return []ranking.Property{
+		{Name: "site", Value: site.Name},
+		{Name: "standing_trees", Value: run.Trees},
+		{Name: "targets", Value: run.Targets},
+		{Name: "profile", Value: run.ProfileName},
+		{Name: "profile_digest", Value: run.ProfileDigest},
+		{Name: "as_of", Value: run.AsOf.Format(time.DateOnly)},
 	}
-	return append(dst, ']')
 }

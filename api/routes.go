@@ -28,6 +28,15 @@ func (s *Server) routes() http.Handler {
 	get("/collections/{collection}/items", s.handleItems)
 	get("/collections/{collection}/items/{feature}", s.handleItem)
 	get("/ranking", s.handleRanking)
+	get("/what-if", s.handleWhatIf)
+	get("/hours", s.handleHours)
+	get("/hours.svg", s.handleHoursChart)
+	get("/places", s.handlePlaces)
+	get("/grid", s.handleGrid)
+	get("/rankings", s.handleRankings)
+	get("/rankings/{ranking}", s.handleKept)
+	get("/rankings/{ranking}/compare/{other}", s.handleCompare)
+	get("/rankings/{ranking}/check", s.handleCheck)
 	get("/map", s.handleMap)
 	get("/map/*", s.handleMapFile)
 	get("/healthz", s.handleHealth)
@@ -93,6 +102,8 @@ func withoutSlash(next http.Handler) http.Handler {
 const (
 	typeJSON    = "application/json"
 	typeGeoJSON = "application/geo+json"
+	typeCSV     = "text/csv"
+	typeSVG     = "image/svg+xml"
 	typeHTML    = "text/html"
 	typeProblem = "application/problem+json"
 )
@@ -101,7 +112,7 @@ const (
 // for want of a wish: by the parameter f where it is given, by Accept else.
 func negotiate(r *http.Request, p params, offered ...string) (string, error) {
 	if f, ok := p["f"]; ok {
-		want := map[string][]string{"json": {typeJSON, typeGeoJSON}, "geojson": {typeGeoJSON}, "html": {typeHTML}}[f]
+		want := map[string][]string{"json": {typeJSON, typeGeoJSON}, "geojson": {typeGeoJSON}, "csv": {typeCSV}, "html": {typeHTML}}[f]
 		for _, o := range offered {
 			if slices.Contains(want, o) {
 				return o, nil

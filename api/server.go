@@ -26,6 +26,9 @@ import (
 type Store interface {
 	question.FeatureStore
 	question.RankStore
+	question.WhatIfStore
+	question.GridStore
+	question.RecordStore
 	Ping(ctx context.Context) error
 }
 
@@ -58,7 +61,10 @@ type Server struct {
 	handler http.Handler
 	// runs lets many requests that find the exposures out of date wait for one
 	// run rather than start one each.
-	runs    singleflight.Group
+	runs singleflight.Group
+	// sweeps holds a place for each request that may go through a whole site at
+	// the same time: the others wait.
+	sweeps  chan struct{}
 	extents extents
 }
 
@@ -95,7 +101,7 @@ func (c Config) withDefaults() Config {
 
 // New returns a server. What Validate refuses, Run refuses too.
 func New(c Config) *Server {
-	s := &Server{config: c.withDefaults()}
+	s := &Server{config: c.withDefaults(), sweeps: make(chan struct{}, 1)}
 	s.public, _ = c.publicURL()
 	s.handler = s.routes()
 	return s

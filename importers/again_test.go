@@ -165,8 +165,8 @@ func TestBothRoads(t *testing.T) {
 	merged.load(file{text: table("id", "other"), site: "elsewhere"})
 	var many []string
 	for i := range 3000 {
-		many = append(many, treeAt(i, fmt.Sprintf(`"id":%d,"tag":"t%d","dbh_cm":%d,"species":"Acer \"é\"","planted_year":%d,"x":%d,"cuts":[{"kind":"topping","made_year":2010}],"topped_year":%d`,
-			i%2900, i, i%90, 1900+i%100, i, 2000+i%20)))
+		many = append(many, treeAt(i, fmt.Sprintf(`"id":%d,"tag":"t%d","dbh_cm":%d,"species":"Acer \"é\"","planted_year":%d,"lean_deg":%d,"lean_bearing_deg":%d,"brittle":%t,"crown":%s,"x":%d,"cuts":[{"kind":"topping","made_year":2010,"bare_share_pct":%d}],"topped_year":%d`,
+			i%2900, i, i%90, 1900+i%100, i%30, i%360, i%7 == 0, map[bool]string{true: crownOf(i, i%6 == 0), false: "null"}[i%3 == 0], i, i%100, 2000+i%20)))
 	}
 	text := collection(slices.Concat(many, []string{threeTrees[len(`{"type":"FeatureCollection","features":[`) : len(threeTrees)-2]})...)
 	lots := collection(

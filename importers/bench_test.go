@@ -24,6 +24,8 @@ func (d *discard) Trees(_ context.Context, rows []inventory.TreeRow) error {
 func (d *discard) Targets(context.Context, []inventory.TargetRow) error { return nil }
 func (d *discard) Cuts(context.Context, []inventory.CutRow) error       { return nil }
 func (d *discard) Visits(context.Context, []inventory.VisitRow) error   { return nil }
+func (d *discard) Counts(context.Context, []inventory.CountRow) error   { return nil }
+func (d *discard) Crowns(context.Context, []inventory.CrownRow) error   { return nil }
 func (d *discard) Hold(context.Context, []inventory.Held) error         { return nil }
 func (d *discard) Abort()                                               {}
 func (d *discard) Reference(context.Context) (float64, float64, bool, error) {

@@ -26,6 +26,7 @@ type converter struct {
 	salt   uint64         // of the mapping, so that a new mapping is a new digest
 	year   int            // this year; nothing was cut later
 	layer  string         // of the targets
+	open   OpenOptions    // which name the coordinates of the stem, where the geometry is the crown
 
 	// Columns come in the same order record after record; at remembers which
 	// field each place went to last time.
@@ -43,6 +44,7 @@ type placed struct {
 	fields []int
 	where  []int
 	nested bool
+	loose  bool // it holds an outline only where it looks like one
 }
 
 // Where keeps only the records whose column has one of the values.
@@ -116,14 +118,18 @@ func (c *converter) take(rec *source.Record) bool {
 				c.seen[w] = c.seen[w] || strings.TrimSpace(f.Value.Text) == want
 			}
 		}
+		mapped := false
 		for _, at := range p.fields {
-			c.values[at] = f.Value
+			if p.loose && c.fields[at].Quantity == Outline && !drawn(f.Value) {
+				continue
+			}
+			c.values[at], mapped = f.Value, true
 		}
 		switch {
 		// Some writers turn what is nested into text.
 		case p.nested && isList(f.Value):
 			c.list = cutList{name: f.Name, text: f.Value.Text}
-		case len(p.fields) == 0:
+		case !mapped:
 			c.extra = appendExtra(c.extra, f)
 		}
 	}
@@ -154,7 +160,7 @@ func (c *converter) place(i int, name string) *placed {
 	if p.name == name && name != "" {
 		return p
 	}
-	*p = placed{name: name, fields: c.fromOf[name], nested: c.role == inventory.RoleTrees && name == nestedCuts}
+	*p = placed{name: name, fields: c.fromOf[name], nested: c.role == inventory.RoleTrees && name == nestedCuts, loose: isLoose(name)}
 	for w := range c.where {
 		if c.where[w].Column == name {
 			p.where = append(p.where, w)

@@ -21,6 +21,9 @@ const (
 	Day
 	YesNo
 	YearOrYes // a year, or yes where only the fact is known
+	Angle     // degrees from the vertical
+	Outline   // a polygon or several, as GeoJSON or well-known text
+	Clock     // a day and a time of day, one of the two, or an hour
 )
 
 // Field is one thing a record of a role can say.
@@ -47,6 +50,10 @@ func fieldsOf(role inventory.Role) []Field {
 		return targetFields
 	case inventory.RoleCuts:
 		return append(cutFields[:len(cutFields):len(cutFields)], refFields...)
+	case inventory.RoleCounts:
+		return countFields
+	case inventory.RoleCrowns:
+		return crownFields
 	default:
 		return append(visitFields[:len(visitFields):len(visitFields)], refFields...)
 	}
@@ -75,6 +82,10 @@ var treeFields = []Field{
 	{Name: "crown_diameter", Quantity: Length, Min: 1e-9, Max: 80, Most: 98, Also: []string{"crown_spread", "spread", "crown_width", "canopy_spread"}},
 	{Name: "condition", Column: "condition", Also: []string{"health", "tree_condition"}},
 	{Name: "planted_year", Column: "planted_year", Quantity: Year, Min: 1000, Max: 2200, Also: []string{"plant_year", "year_planted"}},
+	{Name: "lean", Column: "lean_deg", Quantity: Angle, Max: 90, Also: []string{"lean_angle"}},
+	{Name: "lean_bearing", Column: "lean_bearing_deg", Quantity: Bearing, Max: 360, Also: []string{"lean_direction", "lean_azimuth"}},
+	{Name: "brittle", Column: "brittle", Quantity: YesNo, Also: []string{"brittle_wood"}},
+	{Name: "crown", Column: "crown", Quantity: Outline, Also: outlineNames},
 	{Name: "topped_year", Quantity: YearOrYes, Min: 1500, Max: 2200, Also: []string{"topped", "year_topped"}},
 	{Name: "headed_year", Quantity: YearOrYes, Min: 1500, Max: 2200, Also: []string{"headed"}},
 	{Name: "lion_tailed_year", Quantity: YearOrYes, Min: 1500, Max: 2200, Also: []string{"lion_tailed"}},
@@ -92,6 +103,7 @@ var cutFields = []Field{
 	{Name: "bearing", Column: "bearing_deg", Quantity: Bearing, Max: 360, Also: []string{"azimuth", "direction"}},
 	{Name: "reach", Column: "reach_m", Quantity: Length, Max: 40, Most: 129},
 	{Name: "stub_length", Column: "stub_length_m", Quantity: Length, Max: 20, Most: 129},
+	{Name: "bare_share", Column: "bare_share", Quantity: Share, Max: 1, Also: []string{"bare"}},
 	{Name: "closure", Column: "closure", Quantity: Share, Max: 1, Also: []string{"callus"}},
 	{Name: "decay", Column: "decay", Quantity: YesNo},
 	{Name: "regrowth_length", Column: "regrowth_length_m", Quantity: Length, Max: 40, Most: 129, Also: []string{"regrowth", "shoot_length"}},
@@ -111,12 +123,37 @@ var visitFields = []Field{
 	{Name: "dbh", Column: "dbh_m", Quantity: Length, Min: 1e-9, Max: 3, Most: 14, Also: []string{"diameter"}},
 	{Name: "height", Column: "height_m", Quantity: Length, Min: 1e-9, Max: 116, Most: 129},
 	{Name: "crown_radius", Column: "crown_radius_m", Quantity: Length, Min: 1e-9, Max: 40, Most: 49},
+	{Name: "stem_diameter", Column: "stem_diameter_m", Quantity: Length, Min: 1e-9, Max: 3, Most: 14},
+	{Name: "decay_diameter", Column: "decay_diameter_m", Quantity: Length, Max: 3, Most: 14, Also: []string{"cavity_diameter", "hollow_diameter"}},
+	{Name: "sound_wall", Column: "sound_wall_m", Quantity: Length, Max: 3, Most: 14, Also: []string{"wall_thickness", "shell", "residual_wall"}},
+	{Name: "opening_share", Column: "opening_share", Quantity: Share, Max: 1, Also: []string{"opening"}},
+	{Name: "other_points", Column: "other_points", Quantity: Whole, Max: 2},
 }
 
-// refFields name the tree that a cut or a visit belongs to.
+// refFields name the tree that a cut, a visit or a crown belongs to.
 var refFields = []Field{
 	{Name: "tree_source_id", Also: []string{"tree_id"}},
 	{Name: "tree_tag", Also: []string{"tag", "tree", "tree_no", "tree_number"}},
+}
+
+// crownFields are those of a file whose geometries are crowns. An id of such a
+// file is that of the tree: whoever draws a crown has no other.
+var crownFields = []Field{
+	{Name: "tree_source_id", Also: []string{"tree_id", "source_id", "id"}},
+	{Name: "tree_tag", Also: []string{"tag", "tree", "tree_no", "tree_number"}},
+}
+
+var countFields = []Field{
+	{Name: "target_source_id", Also: []string{"target_id", "source_id"}},
+	{Name: "target_layer", Also: []string{"layer"}},
+	{Name: "target_name", Also: []string{"target", "name", "location", "street_name"}},
+	{Name: "counted_at", Quantity: Clock, Also: []string{"timestamp", "datetime", "date_time", "time", "start", "start_time", "hour_beginning"}},
+	{Name: "date", Quantity: Clock, Also: []string{"day", "count_date"}},
+	{Name: "hour", Quantity: Clock, Also: []string{"hour_of_day"}},
+	{Name: "people", Column: "people", Quantity: Number, Max: 1e6, Most: 1e9, Also: []string{"pedestrians", "peds", "persons", "people_count", "count_people", "pedestrian_count"}},
+	{Name: "vehicles", Column: "vehicles", Quantity: Number, Max: 1e6, Most: 1e9, Also: []string{"cars", "vehicle_count", "count_vehicles", "traffic"}},
+	{Name: "count", Quantity: Number, Max: 1e6, Most: 1e9, Also: []string{"counts", "total", "volume"}},
+	{Name: "what", Quantity: Choice, Choices: []string{countPeople, countVehicles}, Also: []string{"counted", "mode", "kind"}},
 }
 
 var targetFields = []Field{

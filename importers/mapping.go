@@ -124,7 +124,7 @@ func (f Field) checkMax(r Rule) error {
 		return err
 	}
 	most := max(f.Most, f.Max)
-	if f.Quantity == Words || f.Quantity == Choice || r.Max < 0 || c.max > most {
+	if slices.Contains([]Quantity{Words, Choice, Clock, Outline}, f.Quantity) || r.Max < 0 || c.max > most {
 		return fmt.Errorf("max %v: the limit of this field can be at most %s", r.Max, c.inUnit(most, c.unit))
 	}
 	return nil
@@ -145,7 +145,7 @@ func (f Field) checkValue(r Rule) error {
 	switch f.Quantity {
 	case Choice:
 		_, p = c.choice(v)
-	case Length, Number, Share, Speed:
+	case Length, Number, Share, Speed, Angle:
 		if _, rest, err := parseNumber(r.Value); err == nil && rest == "" && r.Unit == "" && needsUnit(f.Quantity) {
 			return fmt.Errorf("%q: write its unit after it: one of %s", r.Value, strings.Join(unitNames(f.Quantity), ", "))
 		}
@@ -158,6 +158,10 @@ func (f Field) checkValue(r Rule) error {
 		_, p = c.year(v)
 	case Day:
 		_, p = c.day(v)
+	case Clock:
+		_, p = c.clock(v)
+	case Outline:
+		return errors.New("one outline cannot be the crown of every tree: name a column")
 	case YesNo:
 		_, p = c.yesNo(v)
 	}

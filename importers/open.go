@@ -166,8 +166,34 @@ func (f *File) fits(role inventory.Role, m Mapping) error {
 			return inventory.Errorf(inventory.Invalid, "%s does not say what kind of target each record is: give --kind for the whole file, or map kind; expected one of %s", f.Name, strings.Join(choices(inventory.TargetKinds), ", "))
 		}
 	}
-	if f.Format == FormatCSV && f.placeless && (role == inventory.RoleTrees || role == inventory.RoleTargets) {
+	if role == inventory.RoleCounts {
+		if err := fitsCounts(f.Name, m); err != nil {
+			return err
+		}
+	}
+	if f.Format == FormatCSV && f.placeless && slices.Contains(located, role) {
 		return inventory.Errorf(inventory.Invalid, "%s has no columns of coordinates that their names tell: give --lon and --lat, or --wkt; it has %s", f.Name, strings.Join(f.Columns, ", "))
+	}
+	return nil
+}
+
+// located are the roles whose records need a geometry.
+var located = []inventory.Role{inventory.RoleTrees, inventory.RoleTargets, inventory.RoleCrowns}
+
+// fitsCounts refuses a file of counts that lacks a time, a target or a count.
+func fitsCounts(name string, m Mapping) error {
+	has := func(fields ...string) bool {
+		return slices.ContainsFunc(fields, func(f string) bool { _, ok := m[f]; return ok })
+	}
+	switch {
+	case !has("target_source_id", "target_name"):
+		return inventory.Errorf(inventory.Invalid, "%s does not say where was counted: map target_source_id or target_name, or give one target for the whole file with --set target_name=NAME", name)
+	case !has("counted_at", "date"):
+		return inventory.Errorf(inventory.Invalid, "%s does not say when was counted: map counted_at, or date and hour", name)
+	case has("count") && !has("what") && !has(countPeople, countVehicles):
+		return inventory.Errorf(inventory.Invalid, "%s does not say what was counted: give --what people or --what vehicles, or map what", name)
+	case !has(countPeople, countVehicles, "count"):
+		return inventory.Errorf(inventory.Invalid, "%s holds no counts by the names of its columns: map people, vehicles, or count", name)
 	}
 	return nil
 }

@@ -33,6 +33,7 @@ func Readmit(ctx context.Context, store inventory.ImportStore, rows []inventory.
 		total.LeftOut += c.LeftOut
 		total.Quarantined += c.Quarantined
 		total.Repaired += c.Repaired
+		total.Summed += c.Summed
 		total.CutsAdded += c.CutsAdded
 		total.CutsUpdated += c.CutsUpdated
 		total.CutsUnchanged += c.CutsUnchanged

@@ -75,6 +75,8 @@ func (res *result) recordOf(i int) int64 {
 		return res.trees[i].Record
 	case res.targets != nil:
 		return res.targets[i].Record
+	case res.counts != nil:
+		return res.counts[i].Record
 	}
 	return res.cuts[i].Record
 }
@@ -98,18 +100,19 @@ func (res *result) take(repeated map[int]uint32, role inventory.Role, m Mapping)
 			continue
 		}
 		word, id := nameInKey(role, res.keys[i])
-		field := m[map[string]string{"id": "source_id", "tag": "tag"}[word]].From
+		field := m[map[string]string{"id": "source_id", "tag": "tag", "count": "counted_at"}[word]].From
 		if field == "" {
 			field = word
 		}
 		res.held = append(res.held, inventory.Held{
 			Record: res.recordOf(i), Field: field, Text: res.texts[i],
-			Reason: fmt.Sprintf(repeatedReason, word, id, first),
+			Reason: fmt.Sprintf(repeatedReason, word, id, first, map[string]string{"count": " time, with its offset from UTC where the clock goes back"}[word]),
 		})
 	}
 	res.trees = without(res.trees, repeated)
 	res.targets = without(res.targets, repeated)
 	res.cuts = without(res.cuts, repeated)
+	res.counts = without(res.counts, repeated)
 }
 
 func without[T any](rows []T, gone map[int]uint32) []T {
@@ -122,9 +125,9 @@ func without[T any](rows []T, gone map[int]uint32) []T {
 	return out
 }
 
-const repeatedReason = "the %s %q is that of record %d already: give each its own"
+const repeatedReason = "the %s %q is that of record %d already: give each its own%s"
 
-var repeatedPattern = regexp.MustCompile(`^the (id|tag) (".*") is that of record (\d+) already: `)
+var repeatedPattern = regexp.MustCompile(`^the (id|tag|count) (".*") is that of record (\d+) already: `)
 
 // nameInKey returns what a key was made of: an id or a tag, as the source has it.
 func nameInKey(role inventory.Role, key string) (word, name string) {
@@ -137,6 +140,8 @@ func nameInKey(role inventory.Role, key string) (word, name string) {
 		_, key, _ = strings.Cut(key, "/id:")
 	case inventory.RoleCuts:
 		key = strings.TrimPrefix(key, "id:")
+	case inventory.RoleCounts:
+		return "count", strings.TrimPrefix(key, countPrefix)
 	}
 	return "id", key
 }
@@ -160,6 +165,8 @@ func takenBy(q *inventory.QuarantineRow, layer string) (key string, record int64
 		name = layer + "/id:" + name
 	case q.Role == inventory.RoleCuts:
 		name = "id:" + name
+	case q.Role == inventory.RoleCounts:
+		name = countPrefix + name
 	}
 	return name, record, err == nil
 }

@@ -20,11 +20,15 @@ func (c *converter) tree(raw *source.Raw, rec *source.Record) (inventory.TreeRow
 	s := &set{c: c}
 	r := inventory.TreeRow{Row: c.row(raw)}
 	t := &r.Tree
-	point, p := onePoint(rec)
+	point, p := c.treePoint(rec)
 	if p != nil {
 		return r, p
 	}
 	t.Point = point
+	c.outlineOf(s, rec, &r)
+	if r.Crown != nil {
+		r.Text = raw.Text
+	}
 	t.SourceID, t.Tag = s.id("source_id"), s.id("tag")
 	if t.SourceID == "" && rec.ID.Kind != source.Null {
 		if _, mapped := c.byName["source_id"]; !mapped {
@@ -50,6 +54,7 @@ func (c *converter) tree(raw *source.Raw, rec *source.Record) (inventory.TreeRow
 		t.CrownRadius = inventory.Some(d.V / 2)
 	}
 	t.PlantedYear = s.year("planted_year")
+	t.Lean, t.LeanBearing, t.Brittle = s.number("lean"), read(s, "lean_bearing", (*compiled).bearing), s.yesNo("brittle")
 	r.Key = treeKey(*t)
 	r.Cuts = c.plainCuts(s, &r)
 	if c.list.text != "" {
@@ -125,6 +130,7 @@ func (c *converter) cut(row inventory.Row) (inventory.CutRow, *source.Problem) {
 	k.Count = s.whole("count")
 	k.Diameter, k.LateralDiameter = s.number("diameter"), s.number("lateral_diameter")
 	k.Height, k.Bearing, k.Reach = s.number("height"), read(s, "bearing", (*compiled).bearing), s.number("reach")
+	k.BareShare = s.number("bare_share")
 	k.StubLength, k.Closure, k.Decay = s.number("stub_length"), s.number("closure"), s.yesNo("decay")
 	k.RegrowthLength, k.RegrowthCount, k.RegrowthDiameter = s.number("regrowth_length"), s.whole("regrowth_count"), s.number("regrowth_diameter")
 	c.classByLateral(s, k)
@@ -191,9 +197,26 @@ func (c *converter) visit(raw *source.Raw) (inventory.VisitRow, *source.Problem)
 	v.By, v.Condition, v.Note = s.text("visited_by"), s.text("condition"), s.text("note")
 	v.WholeTree, v.Crown, v.Limb = s.likelihood("whole_tree"), s.likelihood("crown"), s.likelihood("limb")
 	v.DBH, v.Height, v.CrownRadius = s.number("dbh"), s.number("height"), s.number("crown_radius")
+	s.cavity(v)
 	r.TreeSourceID, r.TreeTag = s.id("tree_source_id"), s.id("tree_tag")
 	r.Key = fmt.Sprintf("%s|%s", v.On.Format("2006-01-02"), strconv.FormatUint(c.said(), 36))
 	return r, s.problem
+}
+
+// cavity reads what was measured of decay in the stem.
+func (s *set) cavity(v *inventory.Visit) {
+	v.StemDiameter, v.DecayDiameter, v.SoundWall = s.number("stem_diameter"), s.number("decay_diameter"), s.number("sound_wall")
+	v.OpeningShare, v.OtherPoints = s.number("opening_share"), s.whole("other_points")
+	stem := v.StemDiameter
+	if !stem.OK {
+		return
+	}
+	if v.DecayDiameter.OK && v.DecayDiameter.V > stem.V {
+		s.fail("decay_diameter", "the decay (%.3g m) is wider than the stem (%.3g m): check which is which", v.DecayDiameter.V, stem.V)
+	}
+	if v.SoundWall.OK && v.SoundWall.V > stem.V/2*(1+1e-9) {
+		s.fail("sound_wall", "the sound wall (%.3g m) is thicker than half the stem (%.3g m across): check which is which", v.SoundWall.V, stem.V)
+	}
 }
 
 // said digests all that a visit says, whatever the order of its columns.
@@ -244,6 +267,25 @@ func (c *converter) target(raw *source.Raw, rec *source.Record) (inventory.Targe
 		r.Key = t.Layer + "/id:" + t.SourceID
 	}
 	return r, s.problem
+}
+
+// treePoint returns where a tree stands: at its record's point or, where the
+// record is drawn as the crown, where its fields say.
+func (c *converter) treePoint(rec *source.Record) (orb.Point, *source.Problem) {
+	if rec.GeometryProblem != nil || !isOutline(rec.Geometry) {
+		return onePoint(rec)
+	}
+	p, ok, problem := c.stem(rec)
+	if problem != nil {
+		return p, problem
+	}
+	if !ok {
+		return p, &source.Problem{Field: "geometry", Reason: fmt.Sprintf("a %s: expected a Point; where it is the crown, give the stem in fields longitude and latitude, or load it with --as crowns onto trees that are there", rec.Geometry.GeoJSONType())}
+	}
+	if err := geo.CheckPoint(p[0], p[1]); err != nil {
+		return p, &source.Problem{Field: "geometry", Reason: "the stem's " + err.Error()}
+	}
+	return p, nil
 }
 
 // onePoint returns the point of a record; a multipoint of one is a point.

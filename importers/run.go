@@ -15,6 +15,7 @@ import (
 	"errors"
 	"io"
 	"runtime"
+	"slices"
 	"strings"
 
 	"golang.org/x/sync/errgroup"
@@ -31,7 +32,8 @@ type Options struct {
 	Role     inventory.Role
 	// Layer names the source layer of targets: ids are unique within it, so that
 	// two layers may both have an object 1. Importing it again under the same name
-	// updates it.
+	// updates it. Of counts it names the layer that their targets are of, where
+	// the records do not; empty for any.
 	Layer   string
 	Mapping Mapping
 	Where   []Where
@@ -77,6 +79,8 @@ type result struct {
 	targets []inventory.TargetRow
 	cuts    []inventory.CutRow
 	visits  []inventory.VisitRow
+	counts  []inventory.CountRow
+	crowns  []inventory.CrownRow
 	held    []inventory.Held
 	read    int64
 	leftOut int64
@@ -148,7 +152,7 @@ type run struct {
 
 // findReference settles where the records should lie.
 func (r *run) findReference(ctx context.Context) error {
-	if r.options.Role != inventory.RoleTrees && r.options.Role != inventory.RoleTargets {
+	if !slices.Contains(located, r.options.Role) {
 		return nil
 	}
 	lon, lat, ok, err := r.loader.Reference(ctx)
@@ -178,7 +182,7 @@ func (r *run) flow(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		conv.layer = r.options.Layer
+		conv.layer, conv.open = r.options.Layer, r.file.open
 		parser := r.file.src.NewParser()
 		g.Go(func() error {
 			for b := range toParse {
@@ -353,6 +357,21 @@ func (r *run) one(conv *converter, raw *source.Raw, rec *source.Record, res *res
 		}
 		row.Text = raw.Text
 		res.visits = append(res.visits, row)
+	case inventory.RoleCounts:
+		row, p := conv.count(raw)
+		if p != nil {
+			return p
+		}
+		res.counts, key = append(res.counts, row), row.Key
+	case inventory.RoleCrowns:
+		row, p := conv.crown(raw, rec)
+		if p == nil {
+			p = r.astray.check(row.Crown.Bound().Center())
+		}
+		if p != nil {
+			return p
+		}
+		res.crowns = append(res.crowns, row)
 	}
 	res.keys = append(res.keys, key)
 	res.texts = append(res.texts, raw.Text)
@@ -377,6 +396,8 @@ func (r *run) load(ctx context.Context, res *result) error {
 		{len(res.targets), func() error { return r.loader.Targets(ctx, res.targets) }},
 		{len(res.cuts), func() error { return r.loader.Cuts(ctx, res.cuts) }},
 		{len(res.visits), func() error { return r.loader.Visits(ctx, res.visits) }},
+		{len(res.counts), func() error { return r.loader.Counts(ctx, res.counts) }},
+		{len(res.crowns), func() error { return r.loader.Crowns(ctx, res.crowns) }},
 		{len(res.held), func() error { return r.loader.Hold(ctx, res.held) }},
 	}
 	for _, s := range steps {

@@ -22,6 +22,7 @@ var units = map[Quantity][]unit{
 	},
 	Share:   {{"1", 1}, {"%", 0.01}},
 	Bearing: {{"deg", 1}},
+	Angle:   {{"deg", 1}},
 	Speed:   {{"m/s", 1}, {"km/h", 1 / 3.6}, {"mph", 0.44704}},
 }
 
@@ -60,7 +61,9 @@ func unitNames(q Quantity) []string {
 
 // needsUnit reports whether a figure of this quantity means nothing without its
 // unit.
-func needsUnit(q Quantity) bool { return q == Length || q == Speed || q == Share }
+func needsUnit(q Quantity) bool {
+	return slices.Contains([]Quantity{Length, Speed, Share, Angle}, q)
+}
 
 // unitSuffix splits a column name such as dbh_in into its stem and its unit.
 func unitSuffix(q Quantity, name string) (stem string, u unit, ok bool) {
@@ -80,4 +83,6 @@ func unitSuffix(q Quantity, name string) (stem string, u unit, ok bool) {
 }
 
 // hasUnits reports whether a quantity comes in units at all.
-func hasUnits(q Quantity) bool { return slices.Contains([]Quantity{Length, Share, Bearing, Speed}, q) }
+func hasUnits(q Quantity) bool {
+	return slices.Contains([]Quantity{Length, Share, Bearing, Speed, Angle}, q)
+}

@@ -252,6 +252,9 @@ func (c *compiled) choice(v source.Value) (string, *source.Problem) {
 			return w, nil
 		}
 	}
+	if to, ok := otherWords[word]; ok && slices.Contains(c.Choices, to) {
+		return to, nil
+	}
 	return "", c.problem("%q is none of %s: translate it with values in the mapping", s, strings.Join(c.Choices, ", "))
 }
 

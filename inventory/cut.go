@@ -61,6 +61,7 @@ type Cut struct {
 	Bearing         Opt[float64] // of the limb from the trunk, degrees
 	Reach           Opt[float64] // horizontal distance of the cut from the trunk, metres
 	StubLength      Opt[float64] // metres of wood left beyond the collar
+	BareShare       Opt[float64] // of the limb's length, stripped of foliage from the trunk outwards, 0 to 1
 
 	Closure Opt[float64] // share of the wound closed by callus, 0 to 1
 	Decay   Opt[bool]    // decay seen at the cut

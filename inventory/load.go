@@ -1,6 +1,11 @@
 package inventory
 
-import "context"
+import (
+	"context"
+	"time"
+
+	"github.com/paulmach/orb"
+)
 
 // Role is what the records of an import are.
 type Role string
@@ -11,10 +16,12 @@ const (
 	RoleTargets Role = "targets"
 	RoleCuts    Role = "cuts"
 	RoleVisits  Role = "visits"
+	RoleCounts  Role = "counts" // people and vehicles counted at targets
+	RoleCrowns  Role = "crowns" // surveyed outlines of the crowns of trees that are there
 )
 
 // Roles lists every role.
-var Roles = []Role{RoleTrees, RoleTargets, RoleCuts, RoleVisits}
+var Roles = []Role{RoleTrees, RoleTargets, RoleCuts, RoleVisits, RoleCounts, RoleCrowns}
 
 // Row is what every imported row carries besides its figures.
 type Row struct {
@@ -29,7 +36,8 @@ type Row struct {
 type TreeRow struct {
 	Row
 	Tree
-	Cuts []CutRow
+	Cuts   []CutRow
+	Repair string // what was mended in the crown's outline while it was read
 }
 
 // CutRow is one cut of an import.
@@ -46,8 +54,34 @@ type VisitRow struct {
 	TreeRef
 }
 
-// TreeRef is how a cut or a visit names its tree: by the key of the row it came
-// in, by source id, or by tag.
+// CrownRow is one surveyed outline of a crown, with how it names its tree.
+type CrownRow struct {
+	Row
+	TreeRef
+	Crown  orb.Geometry // Polygon or MultiPolygon
+	Repair string       // what was mended in it while it was read
+}
+
+// CountRow is what was counted at a target from a time on: in an hour, or in a
+// part of one.
+type CountRow struct {
+	Row
+	TargetRef
+	At time.Time
+	// Zoned says that At is an instant; without it At is the site's local time,
+	// whatever its location says.
+	Zoned            bool
+	People, Vehicles Opt[float64] // at least one of the two
+}
+
+// TargetRef is how a count names its target: by source id within a layer or, of
+// no layer, by an id that one target of the site has; or by name.
+type TargetRef struct {
+	TargetLayer, TargetSourceID, TargetName string
+}
+
+// TreeRef is how a cut, a visit or a crown names its tree: by the key of the row
+// it came in, by source id, or by tag.
 type TreeRef struct {
 	TreeKey, TreeSourceID, TreeTag string
 }
@@ -82,6 +116,9 @@ type Counts struct {
 	// Broken counts, among the quarantined, the records that could not even be cut
 	// from the file: it breaks off, or is damaged there.
 	Broken int64 `json:"broken"`
+	// Summed counts, among the added, updated and unchanged, the records of parts
+	// of an hour that were summed into it, beyond the first of each hour.
+	Summed int64 `json:"summed,omitempty"`
 	// CutsAdded, CutsUpdated and CutsUnchanged count cuts that came inside tree
 	// records.
 	CutsAdded     int64 `json:"cuts_added"`
@@ -115,6 +152,8 @@ type Loader interface {
 	Targets(ctx context.Context, rows []TargetRow) error
 	Cuts(ctx context.Context, rows []CutRow) error
 	Visits(ctx context.Context, rows []VisitRow) error
+	Counts(ctx context.Context, rows []CountRow) error
+	Crowns(ctx context.Context, rows []CrownRow) error
 	Hold(ctx context.Context, rows []Held) error
 	// Reference returns where the site's trees or targets already lie: the
 	// median longitude and latitude, or false for an empty site.

@@ -38,5 +38,6 @@ type Run struct {
 	ComputedAt    time.Time
 	Trees         int64 // standing trees computed
 	Targets       int64
-	Overlaps      int64 // pairs of a zone and a target that meet
+	Overlaps      int64   // pairs of a zone and a target that meet
+	Reach         float64 // the farthest that any zone reaches, metres
 }

@@ -58,4 +58,18 @@ type Target struct {
 	Kind     TargetKind
 	Geometry orb.Geometry
 	Occupancy
+	// What was counted there, hour by hour of the week; nil where nothing was.
+	// A count replaces the flow that Occupancy gives or the profile assumes.
+	PeopleCounted, VehiclesCounted *CountedWeek
+}
+
+// HoursInWeek is the number of hours of a week, from Monday 00:00.
+const HoursInWeek = 168
+
+// CountedWeek is the mean of what passed or arrived in each hour of the week.
+type CountedWeek struct {
+	PerHour [HoursInWeek]float64
+	// Seen is how many counts each mean is of; zero where an hour was never
+	// counted.
+	Seen [HoursInWeek]int32
 }

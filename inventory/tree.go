@@ -42,6 +42,11 @@ type Tree struct {
 	CrownRadius Opt[float64] // metres, mean of what was measured
 	Condition   string
 	PlantedYear Opt[int]
+
+	Lean        Opt[float64] // of the stem from the vertical, degrees
+	LeanBearing Opt[float64] // where it leans to, degrees
+	Brittle     Opt[bool]    // its wood shatters: a fall throws parts as far as a dead tree's
+	Crown       orb.Geometry // the surveyed outline of the crown, Polygon or MultiPolygon; nil where none was surveyed
 }
 
 // CombinedDiameter returns the single diameter whose cross-section equals that

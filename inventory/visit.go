@@ -44,4 +44,12 @@ type Visit struct {
 	Note                   string
 
 	DBH, Height, CrownRadius Opt[float64] // measures taken, metres
+
+	// A hollow or decayed column measured in the stem.
+	StemDiameter  Opt[float64] // inside the bark, at the height of the measure, metres
+	DecayDiameter Opt[float64] // of the decayed or missing wood there, metres
+	SoundWall     Opt[float64] // the thinnest sound wall there, metres
+	OpeningShare  Opt[float64] // share of the girth that is open, 0 to 1
+
+	OtherPoints Opt[int] // what the visitor adds in a point rating, 0 to 2
 }

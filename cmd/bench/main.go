@@ -29,6 +29,7 @@ type bench struct {
 	trees, targets int
 	seed           uint64
 	runs           int
+	editsEach      int
 	generateOnly   string
 }
 
@@ -39,6 +40,7 @@ func main() {
 	flag.IntVar(&b.targets, "targets", 300_000, "number of targets")
 	flag.Uint64Var(&b.seed, "seed", 1, "seed of the data")
 	flag.IntVar(&b.runs, "runs", 3, "timed repetitions of each of ours; SQL and ogr2ogr run once for each two")
+	flag.IntVar(&b.editsEach, "edits", 300, "edits of each kind to time; 0 for none")
 	sql := flag.Bool("sql", true, "measure the SQL statement too")
 	flag.StringVar(&b.generateOnly, "generate", "", "only write the data into this folder")
 	flag.Parse()

@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
+	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -18,6 +20,7 @@ import (
 	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/postgres/cluster"
 	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/ranking"
 )
 
 // cautions stands under everything that someone could act on.
@@ -32,13 +35,17 @@ type cli struct {
 	Version  kong.VersionFlag `help:"Print the version."`
 	Verbose  bool             `help:"Say more about what the database does." short:"v"`
 
-	Import     importCmd     `cmd:"" help:"Load trees, targets, cuts or visits from files."`
+	Import     importCmd     `cmd:"" help:"Load trees, targets, cuts, visits, counts or crowns from files."`
 	Rank       rankCmd       `cmd:"" help:"List the trees in order of what they would land on."`
-	Explain    explainCmd    `cmd:"" help:"Open one tree's sum down to each overlap."`
+	Explain    explainCmd    `cmd:"" help:"Open one tree's sum down to each overlap, with the reason in words."`
+	Hours      hoursCmd      `cmd:"" help:"Show the week under a tree hour by hour, and when to close the place for work."`
+	Places     placesCmd     `cmd:"" help:"List the places with the most to lose, and from which trees."`
+	Grid       gridCmd       `cmd:"" help:"Sum the trees' exposure up by square or hexagon, for a map."`
+	Ranking    rankingCmd    `cmd:"" help:"Keep rankings as records: run, list, show, compare or rerun them."`
 	Quarantine quarantineCmd `cmd:"" help:"List, export, readmit or drop the records that imports held back."`
 	Serve      serveCmd      `cmd:"" help:"Serve the inventory over HTTP."`
 	Demo       demoCmd       `cmd:"" help:"Load an invented town, rank it and serve it."`
-	Profile    profileCmd    `cmd:"" help:"Print the built-in profile of assumptions, to copy and change."`
+	Profile    profileCmd    `cmd:"" help:"Print a built-in profile of assumptions to copy and change, check one, or print the schema."`
 
 	stdout, stderr io.Writer
 	ctx            context.Context
@@ -52,7 +59,10 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		kong.Name("underbough"),
 		kong.Description("Finds the trees that carry old bad pruning cuts over places where people and cars are, and ranks them by what they would land on."),
 		kong.Writers(stdout, stderr),
-		kong.Vars{"version": version(), "max_km": strconv.Itoa(importers.DefaultMaxKM)},
+		kong.Vars{
+			"version": version(), "max_km": strconv.Itoa(importers.DefaultMaxKM),
+			"profiles": strings.Join(profile.BuiltinNames, ", "), "change_forms": ranking.ChangeForms,
+		},
 		kong.Exit(func(int) { exited = true }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
 	)
@@ -155,25 +165,51 @@ func (c *cli) session() (*session, error) {
 	return &session{DB: db, client: client, close: closeAll}, nil
 }
 
-// assumptions are what computing commands take.
-type assumptions struct {
-	ProfileFile string `name:"profile" help:"Profile of assumptions in place of the built-in one (YAML)." env:"UNDERBOUGH_PROFILE" placeholder:"FILE" type:"existingfile"`
-	Day         string `help:"Count years since a cut to this day (default: today)." placeholder:"YYYY-MM-DD"`
+// profileFlag is which assumptions to take.
+type profileFlag struct {
+	ProfileName string `name:"profile" help:"Profile of assumptions: the name of a built-in one (${profiles}) or a YAML file." env:"UNDERBOUGH_PROFILE" placeholder:"NAME|FILE"`
 }
 
-func (a *assumptions) profile() (*profile.Profile, error) {
-	if a.ProfileFile == "" {
+func (f *profileFlag) read() (*profile.Profile, error) {
+	if f.ProfileName == "" {
 		return profile.Default(), nil
 	}
-	b, err := os.ReadFile(a.ProfileFile)
-	if err != nil {
-		return nil, err
+	if text, ok := profile.Builtin(f.ProfileName); ok {
+		return profile.Parse(text)
+	}
+	return readProfile(f.ProfileName)
+}
+
+// readProfile reads a profile from a file.
+func readProfile(path string) (*profile.Profile, error) {
+	b, err := os.ReadFile(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, inventory.Errorf(inventory.Invalid, "there is no profile %s: expected a YAML file, or one of the built-in profiles %s", path, strings.Join(profile.BuiltinNames, ", "))
+	case err != nil:
+		return nil, inventory.Errorf(inventory.Invalid, "the profile cannot be read: %w", err)
 	}
 	p, err := profile.Parse(b)
 	if err != nil {
-		return nil, inventory.Errorf(inventory.Invalid, "%s: %w", a.ProfileFile, err)
+		return nil, inventory.Errorf(inventory.Invalid, "%s: %w", path, err)
 	}
 	return p, nil
+}
+
+// assumptions are what computing commands take.
+type assumptions struct {
+	profileFlag
+	Season string `enum:",year,leaf-on,leaf-off" default:"" help:"Part of the year to look at: year, leaf-on or leaf-off (default: the profile's own). Chances of failure are then at the yearly rate of that season." placeholder:"SEASON"`
+	Day    string `help:"Count years since a cut to this day (default: today)." placeholder:"YYYY-MM-DD"`
+}
+
+// profile returns the profile for the season asked for.
+func (a *assumptions) profile() (*profile.Profile, error) {
+	p, err := a.read()
+	if err != nil {
+		return nil, err
+	}
+	return p.In(profile.Season(a.Season)), nil
 }
 
 func (a *assumptions) asOf() (time.Time, error) {
@@ -186,6 +222,28 @@ func (a *assumptions) asOf() (time.Time, error) {
 		return t, inventory.Errorf(inventory.Invalid, "--day %s: expected the form 2026-03-31", a.Day)
 	}
 	return t, nil
+}
+
+// look opens the inventory at a site, under some assumptions.
+func (c *cli) look(site string, a *assumptions) (*session, *ranking.Sweep, error) {
+	p, err := a.profile()
+	if err != nil {
+		return nil, nil, err
+	}
+	asOf, err := a.asOf()
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := c.session()
+	if err != nil {
+		return nil, nil, err
+	}
+	found, err := s.GetSite(c.ctx, s.client, site)
+	if err != nil {
+		s.close()
+		return nil, nil, err
+	}
+	return s, &ranking.Sweep{Site: found, Profile: p, AsOf: asOf}, nil
 }
 
 // user names who makes changes, for the history.

@@ -77,7 +77,7 @@ func TestFromFileToAnswer(t *testing.T) {
 	}
 }
 
-func fromJSON(t *testing.T, text string, into any) {
+func fromJSON(t testing.TB, text string, into any) {
 	t.Helper()
 	if err := json.Unmarshal([]byte(text), into); err != nil {
 		t.Fatalf("%v in %s", err, text)

@@ -55,7 +55,7 @@ func (d *demoCmd) Run(c *cli) error {
 		}
 	}
 	fmt.Fprintln(c.stdout)
-	r := rankCmd{Site: demo.Site, Over: "parking,walkway", Cut: "topping", By: "harm", Limit: 12, Format: "table"}
+	r := rankCmd{asked: asked{Site: demo.Site, Over: "parking,walkway", Cut: "topping", By: "harm"}, Limit: 12, Format: "table"}
 	if err := r.rank(c, s); err != nil {
 		return err
 	}

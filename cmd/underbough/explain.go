@@ -9,38 +9,32 @@ import (
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
+	"github.com/underbough/underbough/inventory/mechanics"
+	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
 type explainCmd struct {
-	Tag  string `arg:"" help:"The tree's tag or source id."`
-	Site string `help:"Site of the tree; may be left out where there is only one." placeholder:"NAME"`
+	Tag    string `arg:"" help:"The tree's tag or source id."`
+	Site   string `help:"Site of the tree; may be left out where there is only one." placeholder:"NAME"`
+	Format string `default:"text" enum:"text,json" help:"text or json."`
 	assumptions
 }
 
 // Run opens one tree's sum.
 func (e *explainCmd) Run(c *cli) error {
-	p, err := e.profile()
-	if err != nil {
-		return err
-	}
-	asOf, err := e.asOf()
-	if err != nil {
-		return err
-	}
-	s, err := c.session()
+	s, sweep, err := c.look(e.Site, &e.assumptions)
 	if err != nil {
 		return err
 	}
 	defer s.close()
-	site, err := s.GetSite(c.ctx, s.client, e.Site)
+	x, err := question.Explain(c.ctx, s, sweep.Site, e.Tag, sweep.Profile, sweep.AsOf)
 	if err != nil {
 		return err
 	}
-	x, err := question.Explain(c.ctx, s, site, e.Tag, p, asOf)
-	if err != nil {
-		return err
+	if e.Format == "json" {
+		return explanationJSON(c.stdout, sweep, x)
 	}
 	w := bufio.NewWriter(c.stdout)
 	if err := writeExplanation(w, x, terminalWidth(c.stdout)); err != nil {
@@ -50,25 +44,41 @@ func (e *explainCmd) Run(c *cli) error {
 }
 
 func writeExplanation(w io.Writer, x *question.Explanation, width int) error {
-	writeTree(w, x)
-	for i, part := range x.Assessment.Parts {
-		writePart(w, x, i, part)
+	l := notes{w, width}
+	l.paragraph(x.Paragraph())
+	fmt.Fprintln(w)
+	writeTree(l, x)
+	regrown := false
+	for i := range x.Assessment.Parts {
+		p := &x.Assessment.Parts[i]
+		fmt.Fprintln(w)
+		writePart(l, x, p)
+		if p.Part == exposure.Limb {
+			regrown = writeRegrowth(l, x, &x.Facts.Cuts[p.Cut]) || regrown
+		}
 		if err := writeOverlaps(w, x, i, width); err != nil {
 			return err
 		}
 	}
-	a := x.Assessment
-	fmt.Fprintf(w, "\nharm index %s = people %s + property %s × %s; rating %s\n", ranking.Figure(a.Harm*1000), ranking.Figure(a.HarmPeople*1000),
-		ranking.Figure(a.HarmProperty*1000), ranking.Figure(x.Profile.Weights.Property.Value), a.Rating)
-	fmt.Fprintf(w, "over the most: the %s, %s people in the busiest hour (%s), somebody there in %.1f %% of hours\n",
-		a.Parts[a.Under].Part, ranking.Figure(a.Week.Busiest), ranking.HourName(a.Week.BusiestHour), a.Week.Occupied*100)
-	_, err := fmt.Fprintf(w, "\nChances, shares struck and weights are assumptions of profile %s %d: underbough profile prints each with its source.\n%s\n",
-		x.Profile.Name, x.Profile.Version, cautions)
-	return err
+	fmt.Fprintln(w)
+	writeSum(l, x)
+	if regrown {
+		fmt.Fprintln(w)
+		l.say("The bending stress is an index that orders limbs and says nothing of when a shoot breaks. It takes for granted:")
+		for _, a := range mechanics.Assumptions(x.Profile.Mechanics) {
+			l.sayIn("- ", "%s", a)
+		}
+	}
+	fmt.Fprintln(w)
+	l.say("%s.", capital(exposure.SlopeIgnored))
+	l.say("Chances, shares struck and weights are assumptions of profile %s %d: underbough profile prints each with its source.", x.Profile.Name, x.Profile.Version)
+	return l.cautions()
 }
 
-func writeTree(w io.Writer, x *question.Explanation) {
-	t, d := x.Facts.Tree, x.Assessment.Dimensions
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+func writeTree(l notes, x *question.Explanation) {
+	t := &x.Facts.Tree
 	name := "tree " + t.Tag
 	if t.Tag == "" {
 		name = "tree without a tag"
@@ -76,43 +86,171 @@ func writeTree(w io.Writer, x *question.Explanation) {
 	if t.SourceID != "" && t.SourceID != t.Tag {
 		name += " (source id " + t.SourceID + ")"
 	}
-	fmt.Fprint(w, plainText(name))
-	fmt.Fprintf(w, ", %s, %s, at %.6f, %.6f\n", plainText(orUnknown(t.Species, "species unknown")), t.Status, t.Point[0], t.Point[1])
+	l.say("%s, %s, %s, at %.6f, %.6f", name, orUnknown(t.Species, "species unknown"), t.Status, t.Point[0], t.Point[1])
 	dbh := "not measured"
 	if t.DBH.OK {
 		dbh = fmt.Sprintf("%.1f cm", t.DBH.V*100)
+	} else if x.Assessment.Dimensions.DBHAssumed {
+		dbh = fmt.Sprintf("not measured (taken to be %.0f cm, %s)", x.Profile.Sizing.UnknownDBH.Value*100, x.Profile.Sizing.UnknownDBH.Source)
 	}
-	fmt.Fprintf(w, "stem %s, height %.1f m%s, crown radius %.1f m%s\n", dbh,
-		d.Height, estimated(d.HeightEstimated), d.CrownRadius, estimated(d.CrownRadiusEstimated))
-	for _, c := range x.Facts.Cuts {
-		fmt.Fprintf(w, "cut: %s%s\n", x.Screener.Describe(c), given(c))
+	l.say("stem %s", dbh)
+	writeDimensions(l, x)
+	if t.Lean.OK {
+		text := fmt.Sprintf("leans by %.0f°", t.Lean.V)
+		if t.LeanBearing.OK {
+			text += fmt.Sprintf(" to bearing %.0f°", t.LeanBearing.V)
+		}
+		l.say("%s", text)
+	}
+	if t.Brittle.Or(false) {
+		l.say("brittle: a fall throws parts as far as a dead tree's")
+	}
+	for i := range x.Facts.Cuts {
+		c := &x.Facts.Cuts[i]
+		l.say("cut %d: %s%s", c.ID, x.Screener.Describe(c), given(*c))
 	}
 	for _, v := range x.Facts.Visits {
-		fmt.Fprintf(w, "visit %s%s: %s\n", v.On.Format(time.DateOnly), plainText(by(v)), plainText(strings.Join(said(v), ", ")))
+		l.say("visit %s%s: %s", v.On.Format(time.DateOnly), by(v), strings.Join(said(v), ", "))
 	}
 }
 
-func writePart(w io.Writer, x *question.Explanation, i int, p ranking.PartAssessment) {
-	fmt.Fprintf(w, "\n%s", p.Part)
+func writeDimensions(l notes, x *question.Explanation) {
+	d := &x.Assessment.Dimensions
+	height := size("height", d.Height, d.HeightSE, d.HeightFrom)
+	if d.HeightTopped {
+		height += "; " + exposure.ToppedHeight
+	}
+	l.say("%s", height)
+	crown := size("crown radius", d.CrownRadius, d.CrownRadiusSE, d.CrownFrom)
+	if x.Facts.Tree.Crown != nil && !x.Facts.Tree.CrownRadius.OK && !d.CrownRadiusEstimated() {
+		crown = fmt.Sprintf("crown radius %.1f m, of a disc as large as the surveyed outline", d.CrownRadius)
+	}
+	l.say("%s", crown)
+	if d.Extrapolated {
+		l.say("the stem is thinner or thicker than any that the equations were made from")
+	}
+}
+
+// size is a dimension with its origin and one standard error.
+func size(name string, v, se float64, from exposure.Origin) string {
+	if from == exposure.Measured {
+		return fmt.Sprintf("%s %.1f m, measured", name, v)
+	}
+	text := fmt.Sprintf("%s %.1f m", name, v)
+	if se > 0 {
+		text += fmt.Sprintf(" ± %.1f m (one standard error)", se)
+	}
+	return text + ", estimated by " + ranking.OriginWords(from)
+}
+
+func writePart(l notes, x *question.Explanation, p *ranking.PartAssessment) {
+	title := p.Part.String()
+	var cut *inventory.Cut
 	if p.Part == exposure.Limb {
-		fmt.Fprintf(w, " with the cut: %s", x.Screener.Describe(x.Facts.Cuts[p.Cut]))
+		cut = &x.Facts.Cuts[p.Cut]
+		title += fmt.Sprintf(" with cut %d: %s", cut.ID, x.Screener.Describe(cut))
 	}
-	fmt.Fprintf(w, "\n  zone: ")
-	if p.Zone.IsDisc() {
-		fmt.Fprintf(w, "disc of %.1f m\n", p.Zone.Radius)
-	} else {
-		fmt.Fprintf(w, "sector of %.1f m, %.0f° about bearing %.0f°\n", p.Zone.Radius, p.Zone.Width, p.Zone.Bearing)
+	l.say("%s", title)
+	l.sayIn("  ", "zone: %s", zoneWords(x, p, cut))
+	l.sayIn("  ", "failure %s: %s", p.Judgement.Likelihood, judgedBy(x, p, cut))
+	l.sayIn("  ", "assumed chance %.3g%s, striking %.0f %% of those in the zone", p.Chance, chanceRate(x.Profile), p.Struck*100)
+	c, week, vehicles := p.Exposure.Count, x.Meter.Week(p.Exposure), x.Meter.VehicleWeek(p.Exposure)
+	l.sayIn("  ", "on average %s people in the open, %s in vehicles, %s under roofs, %s vehicles",
+		ranking.Figure(c.People), ranking.Figure(c.InVehicles), ranking.Figure(c.Sheltered), ranking.Figure(c.Vehicles))
+	if week.Busiest > 0 {
+		l.sayIn("  ", "busiest hour: %s people (%s), somebody there in %.1f %% of hours", ranking.Figure(week.Busiest), ranking.HourName(week.BusiestHour), week.Occupied*100)
 	}
-	how := "judged on a visit"
+	if vehicles.Busiest > 0 {
+		l.sayIn("  ", "busiest hour of vehicles: %s (%s), one there in %.1f %% of hours", ranking.Figure(vehicles.Busiest), ranking.HourName(vehicles.BusiestHour), vehicles.Occupied*100)
+	}
+	if m := p.Exposure.Meeting; m.Vehicles > 0 {
+		l.sayIn("  ", "drivers who could meet what has fallen, in the zone or too close to stop: %s vehicles with %s people (counted apart, no part of the harm index)",
+			ranking.Figure(m.Vehicles), ranking.Figure(m.Persons))
+	}
+	l.sayIn("  ", "rated %s; harm index %s (people %s, property %s before its weight)",
+		ranking.RatingWords(p.Score), ranking.Figure((p.Harm+p.HarmProperty*x.Profile.Weights.Property.Value)*1000), ranking.Figure(p.Harm*1000), ranking.Figure(p.HarmProperty*1000))
+}
+
+func zoneWords(x *question.Explanation, p *ranking.PartAssessment, cut *inventory.Cut) string {
+	t, s := &x.Facts.Tree, &x.Profile.Sizing
+	var text string
+	switch {
+	case p.Zone.IsOutline():
+		text = fmt.Sprintf("surveyed outline of %.1f m², to %.1f m from the stem", p.Zone.Area(), p.Zone.Radius)
+	case p.Zone.IsDisc():
+		text = fmt.Sprintf("disc of %.1f m", p.Zone.Radius)
+	default:
+		text = fmt.Sprintf("sector of %.1f m, %.0f° about bearing %.0f°", p.Zone.Radius, p.Zone.Width, p.Zone.Bearing)
+	}
+	switch {
+	case p.Part == exposure.WholeTree:
+		if t.Status == inventory.Dead || t.Brittle.Or(false) {
+			text += fmt.Sprintf(", %g times the height as it would shatter", s.DeadReach.Value)
+		}
+		if !p.Zone.IsDisc() {
+			text += fmt.Sprintf(", to the side it leans to (from %g° on)", s.LeanThreshold.Value)
+		}
+	case p.Part == exposure.Limb && !cut.Bearing.OK:
+		text += ", the whole crown's as the limb's bearing is not recorded"
+	case p.Part == exposure.Limb && !cut.Reach.OK:
+		text += ", as far as the crown as the cut's distance from the trunk is not recorded"
+	case p.RegrowthEstimated:
+		text += ", as far as shoots are thought to have grown"
+	}
+	if p.Part == exposure.Crown && t.Crown != nil && !p.Zone.IsOutline() {
+		text += ", as the surveyed outline could not be used"
+	}
+	return text
+}
+
+func judgedBy(x *question.Explanation, p *ranking.PartAssessment, cut *inventory.Cut) string {
+	why := x.Screener.Why(p.Judgement, &x.Facts.Tree, cut, x.Facts.Visits)
 	if p.Judgement.Inferred {
-		how = "inferred: " + p.Judgement.Rule.String()
-	} else if p.Judgement.Stale {
-		how += ", out of date"
+		return "inferred and judged by nobody: " + why
 	}
-	fmt.Fprintf(w, "  failure %s (%s), assumed chance %.4g a year\n", p.Judgement.Likelihood, how, p.Chance)
-	c := p.Exposure.Count
-	fmt.Fprintf(w, "  %s people in the open, %s in vehicles, %s under roofs, %s vehicles on average; harm index %s, rating %s\n",
-		ranking.Figure(c.People), ranking.Figure(c.InVehicles), ranking.Figure(c.Sheltered), ranking.Figure(c.Vehicles), ranking.Figure(p.Harm*1000), p.Rating)
+	return why
+}
+
+// chanceRate says what a chance is over.
+func chanceRate(p *profile.Profile) string {
+	switch p.Calendar.Season {
+	case profile.LeafOn:
+		return " a year at the rate in leaf"
+	case profile.LeafOff:
+		return " a year at the rate out of leaf"
+	}
+	return " a year"
+}
+
+// writeRegrowth says how hard a gust bends the shoots at a cut; false where
+// there are none.
+func writeRegrowth(l notes, x *question.Explanation, cut *inventory.Cut) bool {
+	r := x.Sizer.Regrowth(&x.Facts, cut)
+	load := mechanics.Stress(r, x.Profile.Mechanics)
+	if load.LeverM == 0 {
+		return false
+	}
+	base := "of unknown base"
+	if r.BaseDiameter > 0 {
+		base = fmt.Sprintf("%.1f cm at the base%s", r.BaseDiameter*100, estimated(r.DiameterEstimated))
+	}
+	l.sayIn("  ", "shoots: %d, the longest %.1f m%s, %s", r.Count, r.Length, estimated(r.LengthEstimated), base)
+	text := fmt.Sprintf("in a gust of %g m/s: sail %.2f m², lever arm %.2f m, moment %.0f N·m at the attachment, bending stress %.1f MPa",
+		x.Profile.Mechanics.Gust.Value, load.SailM2, load.LeverM, load.MomentNm, load.StressMPa)
+	if r.LengthEstimated || r.DiameterEstimated {
+		text += " (rests on an estimate)"
+	}
+	l.sayIn("  ", "%s", text)
+	return true
+}
+
+func writeSum(l notes, x *question.Explanation) {
+	a := x.Assessment
+	l.say("harm index %s = people %s + property %s × %s; rated %s",
+		ranking.Figure(a.Harm*1000), ranking.Figure(a.HarmPeople*1000), ranking.Figure(a.HarmProperty*1000), ranking.Figure(x.Profile.Weights.Property.Value),
+		ranking.RatingWords(a.Score))
+	l.say("over the most: the %s, %s people in the busiest hour (%s), somebody there in %.1f %% of hours",
+		a.Parts[a.Under].Part, ranking.Figure(a.Week.Busiest), ranking.HourName(a.Week.BusiestHour), a.Week.Occupied*100)
 }
 
 func writeOverlaps(w io.Writer, x *question.Explanation, zone, width int) error {

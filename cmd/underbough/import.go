@@ -26,12 +26,13 @@ type importCmd struct {
 	Files []string `arg:"" name:"file" help:"GeoJSON (also line by line) or CSV, plain or gzip; - reads standard input."`
 
 	Site     string   `required:"" help:"Site to load into; made where there is none of that name." placeholder:"NAME"`
-	As       string   `required:"" enum:"trees,targets,cuts,visits" help:"What the records are: trees, targets, cuts or visits."`
+	As       string   `required:"" enum:"trees,targets,cuts,visits,counts,crowns" help:"What the records are: trees, targets, cuts, visits, counts at targets by the hour, or crowns (outlines of the crowns of trees that are there)."`
 	Mapping  string   `help:"Mapping file (YAML): where each field comes from, and its unit." placeholder:"FILE" type:"existingfile"`
 	Map      []string `help:"One rule of a mapping: field=COLUMN or field=COLUMN:unit, such as dbh=DIAMETER:in." placeholder:"RULE" sep:"none"`
 	Set      []string `help:"One value for the whole file: field=value, such as people_per_hour=120." placeholder:"FIELD=VALUE" sep:"none"`
 	Kind     string   `help:"Kind of target of the whole file, such as parking." placeholder:"KIND"`
-	Layer    string   `help:"Name of the targets' source layer, within which ids are unique (default: the file's name without its endings)." placeholder:"NAME"`
+	What     string   `help:"What the whole file's column count is of: people or vehicles." placeholder:"WHAT"`
+	Layer    string   `help:"Name of the targets' source layer, within which ids are unique (default: the file's name without its endings; of counts, any layer)." placeholder:"NAME"`
 	Where    []string `help:"Keep only records whose column has this value; give it again for more values or columns." placeholder:"COLUMN=VALUE" sep:"none"`
 	Lon      string   `help:"CSV column of the longitude, where its name does not tell." placeholder:"COLUMN"`
 	Lat      string   `help:"CSV column of the latitude." placeholder:"COLUMN"`
@@ -96,10 +97,9 @@ func (i *importCmd) one(c *cli, s *session, path string) error {
 	if o.Where, err = parseWhere(i.Where); err != nil {
 		return err
 	}
-	if o.Role == inventory.RoleTargets {
-		if o.Layer = i.Layer; o.Layer == "" {
-			o.Layer, _, _ = strings.Cut(f.Name, ".")
-		}
+	o.Layer = i.Layer
+	if o.Role == inventory.RoleTargets && o.Layer == "" {
+		o.Layer, _, _ = strings.Cut(f.Name, ".")
 	}
 	stop := c.progress(f, size)
 	counts, err := importers.Run(c.ctx, s, f, o)
@@ -131,6 +131,9 @@ func (i *importCmd) mapping(c *cli, f *importers.File) (importers.Mapping, error
 	}
 	if i.Kind != "" {
 		given["kind"] = importers.Rule{Value: i.Kind}
+	}
+	if i.What != "" {
+		given["what"] = importers.Rule{Value: i.What}
 	}
 	for _, set := range i.Set {
 		name, value, ok := strings.Cut(set, "=")
@@ -167,7 +170,13 @@ func (i *importCmd) report(c *cli, s summary) error {
 	if s.CutsAdded+s.CutsUpdated+s.CutsUnchanged > 0 {
 		fmt.Fprintf(w, "  cuts inside the trees: %d added, %d updated, %d unchanged\n", s.CutsAdded, s.CutsUpdated, s.CutsUnchanged)
 	}
-	if s.Repaired > 0 {
+	if s.Summed > 0 {
+		fmt.Fprintf(w, "  %s summed into the hours they are parts of\n", plural(s.Summed, "further record was", "further records were"))
+	}
+	switch {
+	case s.Repaired > 0 && s.As != string(inventory.RoleTargets):
+		fmt.Fprintf(w, "  %s repaired (outer rings united, holes taken away)\n", plural(s.Repaired, "invalid outline of a crown", "invalid outlines of crowns"))
+	case s.Repaired > 0:
 		fmt.Fprintf(w, "  %s repaired (outer rings united, holes taken away); the shape as read is kept beside each\n", plural(s.Repaired, "invalid shape", "invalid shapes"))
 	}
 	if s.Quarantined > 0 {

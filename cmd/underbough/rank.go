@@ -1,60 +1,80 @@
 package main
 
 import (
-	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"io"
 	"strconv"
 	"strings"
 	"time"
 
+	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
-type rankCmd struct {
-	Site   string `help:"Site to rank; may be left out where there is only one." placeholder:"NAME"`
-	Over   string `help:"Only trees over any of these kinds of target, such as parking,walkway." placeholder:"KINDS"`
-	Cut    string `help:"Only trees carrying any of these kinds of cut, such as topping,heading." placeholder:"KINDS"`
-	Since  int    `help:"Only where such a cut was made in this year or later." placeholder:"YEAR"`
-	By     string `default:"harm" enum:"harm,exposure,rating" help:"Order: harm, exposure or rating."`
-	Limit  int    `default:"20" help:"How many trees to list; 0 lists all."`
-	Format string `default:"table" enum:"table,json,geojson,csv" help:"table, json, geojson or csv."`
+// asked is what a ranking may be asked, whether or not it is kept.
+type asked struct {
+	Site  string `help:"Site to rank; may be left out where there is only one." placeholder:"NAME"`
+	Over  string `help:"Only trees over any of these kinds of target, such as parking,walkway." placeholder:"KINDS"`
+	Cut   string `help:"Only trees carrying any of these kinds of cut, such as topping,heading." placeholder:"KINDS"`
+	Since int    `help:"Only where such a cut was made in this year or later." placeholder:"YEAR"`
+	By    string `default:"harm" enum:"harm,exposure,rating" help:"Order: harm, exposure or rating."`
+	Draws int    `help:"Draw likelihoods, numbers of people and sizes this often within their uncertainty and say between which ranks a tree lies in 90 of 100 draws; 500 is enough." placeholder:"N"`
+	Seed  uint64 `default:"1" help:"Seed of the draws: the same seed gives the same intervals (default: 1)." placeholder:"N"`
+	Top   int    `default:"10" help:"With --draws: how often a tree is among the first so many (default: 10)." placeholder:"K"`
 	assumptions
+}
+
+// maxDraws keeps a slip of the finger from running for hours.
+const maxDraws = 2_000
+
+func (a *asked) query(limit int) (q ranking.Query, err error) {
+	q = ranking.Query{Since: a.Since, Limit: limit}
+	if limit < 0 {
+		return q, inventory.Errorf(inventory.Invalid, "--limit %d: expected 1 or more, or 0 for all", limit)
+	}
+	if a.Draws < 0 || a.Draws > maxDraws {
+		return q, inventory.Errorf(inventory.Invalid, "--draws %d: expected 1 to %d, such as 500", a.Draws, maxDraws)
+	}
+	if a.Draws > 0 && a.Top < 1 {
+		return q, inventory.Errorf(inventory.Invalid, "--top %d: expected 1 or more", a.Top)
+	}
+	if q.Over, err = question.ParseKinds(splitList(a.Over)); err != nil {
+		return q, err
+	}
+	if q.Cuts, err = question.ParseCuts(splitList(a.Cut)); err != nil {
+		return q, err
+	}
+	q.By, err = ranking.ParseBy(a.By)
+	return q, err
+}
+
+type rankCmd struct {
+	asked
+	Limit  int      `default:"20" help:"How many trees to list; 0 lists all."`
+	WhatIf []string `name:"what-if" sep:"none" help:"Show where trees would stand if this were so, and store nothing; may be given more than once: ${change_forms}. Explain lists the numbers of targets and cuts." placeholder:"CHANGE"`
+	Format string   `default:"table" enum:"table,json,geojson,csv" help:"table, json, geojson or csv."`
 }
 
 // Run brings the exposures up to date and lists the trees.
 func (r *rankCmd) Run(c *cli) error {
 	// A question that cannot be asked needs no database to say so.
-	if _, err := r.query(); err != nil {
+	if _, err := r.query(r.Limit); err != nil {
 		return err
 	}
-	s, err := c.session()
+	if len(r.WhatIf) > 0 {
+		return r.whatIf(c)
+	}
+	s, sweep, err := c.look(r.Site, &r.assumptions)
 	if err != nil {
 		return err
 	}
 	defer s.close()
-	return r.rank(c, s)
+	return r.answer(c, s, sweep)
 }
 
-func (r *rankCmd) query() (q ranking.Query, err error) {
-	q = ranking.Query{Since: r.Since, Limit: r.Limit}
-	if q.Over, err = question.ParseKinds(splitList(r.Over)); err != nil {
-		return q, err
-	}
-	if q.Cuts, err = question.ParseCuts(splitList(r.Cut)); err != nil {
-		return q, err
-	}
-	q.By, err = ranking.ParseBy(r.By)
-	return q, err
-}
-
+// rank lists the trees of an inventory that is open already.
 func (r *rankCmd) rank(c *cli, s *session) error {
-	q, err := r.query()
-	if err != nil {
-		return err
-	}
 	p, err := r.profile()
 	if err != nil {
 		return err
@@ -67,66 +87,88 @@ func (r *rankCmd) rank(c *cli, s *session) error {
 	if err != nil {
 		return err
 	}
-	answer, err := question.Rank(c.ctx, s, site, q, p, asOf)
+	return r.answer(c, s, &ranking.Sweep{Site: site, Profile: p, AsOf: asOf})
+}
+
+func (r *rankCmd) answer(c *cli, s *session, sweep *ranking.Sweep) error {
+	q, err := r.query(r.Limit)
 	if err != nil {
 		return err
 	}
-	return writeRanking(c, answer, r.Format)
-}
-
-func writeRanking(c *cli, a *question.Ranking, format string) error {
-	switch format {
-	case "json":
-		return rankingJSON(c.stdout, a)
-	case "geojson":
-		return rankingGeoJSON(c.stdout, a)
-	case "csv":
-		return rankingCSV(c.stdout, a)
+	draws := question.Draws{Number: r.Draws, Seed: r.Seed, Top: r.Top}
+	answer, err := question.Rank(c.ctx, s, sweep.Site, q, draws, sweep.Profile, sweep.AsOf)
+	if err != nil {
+		return err
 	}
-	return rankingTable(c.stdout, a, terminalWidth(c.stdout))
+	if r.Format == "table" {
+		return rankingTable(c.stdout, answer, terminalWidth(c.stdout))
+	}
+	return rankingListing(answer).write(c.stdout, c.stderr, r.Format)
 }
 
 // rankingTable is the answer for people.
 func rankingTable(w io.Writer, a *question.Ranking, width int) error {
-	fmt.Fprintf(w, "%s: %s, by %s: %d of %d trees\n", a.Site.Name, describe(a.Query), a.Query.By, len(a.Rows), a.Total)
-	fmt.Fprintf(w, "%d standing trees over %d targets, %d overlaps; profile %s, as of %s\n\n",
+	n := notes{w, width}
+	n.say("%s: %s, by %s: %d of %d trees", a.Site.Name, describe(a.Query.Cuts, a.Query.Since, a.Query.Over), a.Query.By, len(a.Rows), a.Total)
+	n.say("%d standing trees over %d targets, %d overlaps; profile %s, as of %s\n",
 		a.Run.Trees, a.Run.Targets, a.Run.Overlaps, a.Run.ProfileName, a.Run.AsOf.Format(time.DateOnly))
+	if len(a.Rows) == 0 {
+		fmt.Fprintln(w, "No tree answers to that.")
+	} else if err := rowsTable(a).write(w, width); err != nil {
+		return err
+	}
+	n.say("\npeople, vehicles: mean number under the crown or limb over the most, all hours of the week; busiest: people in the busiest hour.")
+	n.say("rating: the higher of people and property by the mean of all hours; / by the busiest hour, where that is higher.")
+	n.say("* inferred by a screening rule, judged by nobody. The harm index orders trees; it predicts nothing.")
+	if a.Draws.Number > 0 {
+		n.say("rank 5-95 %%: where the tree stands among all %d standing trees in 90 of 100 of %d draws (seed %d) over what is uncertain; top %d: the share of draws in which it is among the first %d.",
+			a.Run.Trees, a.Draws.Number, a.Draws.Seed, a.Draws.Top, a.Draws.Top)
+	}
+	return n.cautions()
+}
+
+// rowsTable lays the rows out. What is left out first on a narrow terminal is
+// said again under each row, or can be had in CSV.
+func rowsTable(a *question.Ranking) *table {
 	t := &table{columns: []column{
-		{title: "#", right: true}, {title: "tag", least: 6}, {title: "species", least: 10}, {title: "over", least: 16},
-		{title: "people", right: true}, {title: "busiest", right: true, spare: 4}, {title: "person-h/yr", right: true, spare: 1}, {title: "vehicles", right: true, spare: 2},
-		{title: "cuts", least: 10}, {title: "failure", least: 9}, {title: "rating", spare: 3}, {title: "harm index", right: true},
+		{title: "#", right: true}, {title: "tag", least: 6}, {title: "species", least: 8, spare: 3}, {title: "over", least: 12},
+		{title: "people", right: true}, {title: "busiest", right: true, spare: 6}, {title: "person-h/yr", right: true, spare: 1}, {title: "vehicles", right: true, spare: 2},
+		{title: "cuts", least: 10, spare: 4}, {title: "failure", least: 9, spare: 5}, {title: "rating", least: 8}, {title: "harm index", right: true},
 	}}
+	if a.Draws.Number > 0 {
+		t.columns = append(t.columns, column{title: "rank 5-95 %", right: true}, column{title: fmt.Sprintf("top %d", a.Draws.Top), right: true})
+	}
 	for i := range a.Rows {
 		r := &a.Rows[i]
 		over := make([]string, len(r.Over))
 		for k, u := range r.Over {
 			over[k] = u.String()
 		}
-		failure := r.Likelihood
+		failure := r.Likelihood.String()
 		if r.Inferred() {
 			failure += "*"
 		}
-		name := r.Species
-		if name == "" {
-			name = r.CommonName
-		}
-		t.add(r.Reason(), strconv.Itoa(r.Rank), label(r), name, strings.Join(over, ", "),
+		cells := []string{strconv.Itoa(r.Rank), label(r), speciesOf(r), strings.Join(over, ", "),
 			ranking.Figure(r.Count.Persons()), ranking.Figure(r.Week.Busiest), ranking.Figure(r.PersonHours()), ranking.Figure(r.Count.Vehicles),
-			r.CutSummary(), failure, r.Rating, ranking.Figure(r.HarmIndex()))
-	}
-	if len(a.Rows) > 0 {
-		if err := t.write(w, width); err != nil {
-			return err
+			r.CutSummary(), failure, ratingCell(r), ranking.Figure(r.HarmIndex())}
+		if a.Draws.Number > 0 {
+			cells = append(cells, fmt.Sprintf("%d-%d", r.Doubt.V.Low, r.Doubt.V.High), fmt.Sprintf("%.0f %%", r.Doubt.V.Top*100))
 		}
-	} else {
-		fmt.Fprintln(w, "No tree answers to that.")
+		below := r.Reason()
+		if apart := ranking.RatingsApart(r.Score); apart != "" {
+			below += "; " + apart
+		}
+		t.add(below, cells...)
 	}
-	_, err := fmt.Fprintf(w, `
-people, vehicles: mean number under the crown or limb over the most, all hours of the week; busiest: people in the busiest hour.
-* inferred by a screening rule, judged by nobody. The harm index orders trees; it predicts nothing.
-%s
-`, cautions)
-	return err
+	return t
+}
+
+// ratingCell is the rating, and that by the busiest hour where it is another.
+func ratingCell(r *ranking.Row) string {
+	if r.Score.Busiest <= r.Score.Rating {
+		return r.Score.Rating.String()
+	}
+	return strings.TrimSuffix(r.Score.Rating.String(), " points") + "/" + r.Score.Busiest.String()
 }
 
 func label(r *ranking.Row) string {
@@ -136,17 +178,24 @@ func label(r *ranking.Row) string {
 	return r.SourceID
 }
 
+func speciesOf(r *ranking.Row) string {
+	if r.Species == "" {
+		return r.CommonName
+	}
+	return r.Species
+}
+
 // describe says a question in words.
-func describe(q ranking.Query) string {
+func describe(cuts []inventory.CutKind, since int, over []inventory.TargetKind) string {
 	text := "trees"
-	if len(q.Cuts) > 0 {
-		text += " carrying " + words(q.Cuts)
+	if len(cuts) > 0 {
+		text += " carrying " + words(cuts)
 	}
-	if q.Since > 0 {
-		text += fmt.Sprintf(" since %d", q.Since)
+	if since > 0 {
+		text += fmt.Sprintf(" since %d", since)
 	}
-	if len(q.Over) > 0 {
-		text += " over " + words(q.Over)
+	if len(over) > 0 {
+		text += " over " + words(over)
 	}
 	return text
 }
@@ -159,132 +208,27 @@ func words[T ~string](list []T) string {
 	return strings.Join(out, " or ")
 }
 
-func properties(r *ranking.Row) *orderedMap {
-	m := &orderedMap{}
-	for _, p := range r.Properties() {
-		m.set(p.Name, p.Value)
-	}
-	return m
-}
-
-func rankingJSON(w io.Writer, a *question.Ranking) error {
-	rows := make([]*orderedMap, len(a.Rows))
-	for i := range a.Rows {
-		rows[i] = properties(&a.Rows[i])
-		rows[i].set("longitude", a.Rows[i].Point[0])
-		rows[i].set("latitude", a.Rows[i].Point[1])
-	}
-	out := &orderedMap{}
-	out.set("site", a.Site.Name)
-	out.set("question", describe(a.Query))
-	out.set("by", a.Query.By)
-	out.set("total", a.Total)
-	out.set("standing_trees", a.Run.Trees)
-	out.set("targets", a.Run.Targets)
-	out.set("overlaps", a.Run.Overlaps)
-	out.set("profile", a.Run.ProfileName)
-	out.set("profile_digest", a.Run.ProfileDigest)
-	out.set("as_of", a.Run.AsOf.Format(time.DateOnly))
-	out.set("cautions", cautions)
-	out.set("rows", rows)
-	return encode(w, out)
-}
-
-func rankingGeoJSON(w io.Writer, a *question.Ranking) error {
-	features := make([]*orderedMap, len(a.Rows))
-	for i := range a.Rows {
-		geometry, f := &orderedMap{}, &orderedMap{}
-		geometry.set("type", "Point")
-		geometry.set("coordinates", a.Rows[i].Point)
-		f.set("type", "Feature")
-		f.set("id", a.Rows[i].Tree)
-		f.set("geometry", geometry)
-		f.set("properties", properties(&a.Rows[i]))
-		features[i] = f
-	}
-	out := &orderedMap{}
-	out.set("type", "FeatureCollection")
-	out.set("cautions", cautions)
-	out.set("features", features)
-	return encode(w, out)
-}
-
-func encode(w io.Writer, v any) error {
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", " ")
-	return e.Encode(v)
-}
-
-func rankingCSV(w io.Writer, a *question.Ranking) error {
-	out := csv.NewWriter(w)
-	var empty ranking.Row
-	header := []string{"longitude", "latitude"}
-	for _, p := range empty.Properties() {
-		header = append(header, p.Name)
-	}
-	if err := out.Write(header); err != nil {
-		return err
+// rankingListing is the answer for programs.
+func rankingListing(a *question.Ranking) *listing {
+	l := &listing{head: &orderedMap{}, columns: names((&ranking.Row{}).Properties()), points: true}
+	l.head.set("site", a.Site.Name)
+	l.head.set("question", describe(a.Query.Cuts, a.Query.Since, a.Query.Over))
+	l.head.set("by", a.Query.By)
+	l.head.set("total", a.Total)
+	l.head.set("standing_trees", a.Run.Trees)
+	l.head.set("targets", a.Run.Targets)
+	l.head.set("overlaps", a.Run.Overlaps)
+	l.head.set("profile", a.Run.ProfileName)
+	l.head.set("profile_digest", a.Run.ProfileDigest)
+	l.head.set("as_of", a.Run.AsOf.Format(time.DateOnly))
+	if a.Draws.Number > 0 {
+		l.head.set("draws", a.Draws.Number)
+		l.head.set("seed", a.Draws.Seed)
+		l.head.set("top", a.Draws.Top)
 	}
 	for i := range a.Rows {
 		r := &a.Rows[i]
-		cells := []string{strconv.FormatFloat(r.Point[0], 'f', 7, 64), strconv.FormatFloat(r.Point[1], 'f', 7, 64)}
-		for _, p := range r.Properties() {
-			cells = append(cells, cell(p.Value))
-		}
-		if err := out.Write(cells); err != nil {
-			return err
-		}
+		l.rows = append(l.rows, listed{id: r.Tree, properties: r.Properties(), geometry: r.Point})
 	}
-	out.Flush()
-	return out.Error()
-}
-
-// cell writes a value for a spreadsheet: lists with spaces between, nothing for
-// what is missing. A text that a spreadsheet would take for a formula is quoted.
-func cell(v any) string {
-	switch v := v.(type) {
-	case nil:
-		return ""
-	case string:
-		if v != "" && strings.ContainsRune("=+-@\t\r", rune(v[0])) {
-			return "'" + v
-		}
-		return v
-	case []string:
-		return strings.Join(v, " ")
-	case []float64, []int:
-		return strings.Trim(fmt.Sprint(v), "[]")
-	case float64:
-		return strconv.FormatFloat(v, 'f', -1, 64)
-	}
-	return fmt.Sprint(v)
-}
-
-// orderedMap is a JSON object that keeps its members in order.
-type orderedMap struct {
-	names  []string
-	values []any
-}
-
-func (m *orderedMap) set(name string, v any) {
-	m.names, m.values = append(m.names, name), append(m.values, v)
-}
-
-// MarshalJSON writes the members in the order they were set.
-func (m *orderedMap) MarshalJSON() ([]byte, error) {
-	b := []byte{'{'}
-	for i, name := range m.names {
-		if i > 0 {
-			b = append(b, ',')
-		}
-		b = strconv.AppendQuote(b, name)
-		b = append(b, ':')
-		v, err := json.Marshal(m.values[i])
-		if err != nil {
-			return nil, err
-		}
-		b = append(b, v...)
-	}
-	return append(b, '}'), nil
+	return l
 }

@@ -1,21 +1,25 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"syscall"
+	"time"
 
 	"github.com/underbough/underbough/api"
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/question"
 )
 
 type serveCmd struct {
 	Listen     string `default:"127.0.0.1:8017" env:"UNDERBOUGH_LISTEN" help:"Address to listen on; only this machine unless told otherwise." placeholder:"HOST:PORT"`
 	PublicURL  string `name:"public-url" env:"UNDERBOUGH_PUBLIC_URL" help:"Where the service is reached from outside, for its links." placeholder:"URL"`
 	TrustProxy bool   `env:"UNDERBOUGH_TRUST_PROXY" help:"Take links' scheme and host from X-Forwarded headers; only behind a proxy that sets them."`
-	assumptions
+	profileFlag
 
 	logLevel slog.Level
 }
@@ -31,7 +35,7 @@ func (s *serveCmd) Run(c *cli) error {
 }
 
 func (s *serveCmd) serve(c *cli, inv *session) error {
-	p, err := s.profile()
+	p, err := s.read()
 	if err != nil {
 		return err
 	}
@@ -49,6 +53,33 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 		}
 		return inventory.Errorf(inventory.Invalid, "--listen %s: no address of this machine to listen on: expected HOST:PORT such as 127.0.0.1:8017", s.Listen)
 	}
+	defer s.keepUpToDate(c, inv, p, config.Log)()
 	fmt.Fprintf(c.stdout, "Serving at http://%s/ (map at http://%s/map); Ctrl-C ends it.\n", l.Addr(), l.Addr())
 	return api.New(config).Run(c.ctx, l)
+}
+
+// keepUpToDate brings exposures up to date in the background whenever the
+// inventory is edited, by whatever path. The function that it returns ends that
+// and waits for the end.
+func (s *serveCmd) keepUpToDate(c *cli, inv *session, p *profile.Profile, log *slog.Logger) func() {
+	ctx, stop := context.WithCancel(c.ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		question.KeepUpToDate(ctx, inv, inv.client, p, func(site string, err error) {
+			log.Error("exposures are not brought up to date; the next ranking tries again", "site", site, "error", err)
+		}, pause)
+	}()
+	return func() { stop(); <-done }
+}
+
+// afterFailure is how long the service waits before it tries again what failed
+// as a whole, such as a database that cannot be reached.
+const afterFailure = time.Minute
+
+func pause(ctx context.Context) {
+	select {
+	case <-time.After(afterFailure):
+	case <-ctx.Done():
+	}
 }

@@ -8,6 +8,10 @@ import (
 	"github.com/paulmach/orb"
 )
 
+// ReadWKT reads a geometry from a cell of well-known text, as a row's own
+// geometry is read.
+func ReadWKT(cell string) (orb.Geometry, error) { return readWKT(cell) }
+
 // readWKT reads well-known text (OGC 06-103r4, section 7) of the types POINT,
 // LINESTRING, POLYGON and their MULTI forms. Z and M are dropped. The prefix
 // "SRID=4326;" of PostGIS is accepted, and no other.

@@ -7,8 +7,26 @@ import (
 	"math"
 	"strconv"
 
+	"github.com/go-json-experiment/json/jsontext"
 	"github.com/paulmach/orb"
+
+	"github.com/underbough/underbough/importers/source"
 )
+
+// ReadGeometry reads a geometry object that stands as text in a value, and says
+// what was left out of it.
+func ReadGeometry(text string) (g orb.Geometry, repair string, err error) {
+	var rec source.Record
+	p := Parser{dec: new(jsontext.Decoder)}
+	p.Parse(source.Raw{Text: []byte(`{"type":"Feature","geometry":` + text + `}`)}, &rec)
+	switch {
+	case rec.Problem != nil:
+		return nil, "", errors.New("it is not a GeoJSON geometry")
+	case rec.GeometryProblem != nil:
+		return nil, "", errors.New(rec.GeometryProblem.Reason)
+	}
+	return rec.Geometry, rec.Repair, nil
+}
 
 // shapeReader reads geometry objects (RFC 7946, 3.1) from valid JSON.
 type shapeReader struct {

@@ -38,6 +38,7 @@ func TestLittlesLaw(t *testing.T) {
 	near(t, "stop", exposure.Staying(60, 6), 6, 1e-12)
 	// N = 0.2.
 	near(t, "at least one of 0.2", exposure.AtLeastOne(0.2), 0.1813, 5e-5)
+	near(t, "person-hours a year of 0.2", 0.2*8760, 1752, 1e-9)
 }
 
 func TestAtLeastOneAgainstTheLibrary(t *testing.T) {
@@ -139,37 +140,6 @@ func TestShelteredPeopleAreCountedApart(t *testing.T) {
 	z := under(t, profile.Default(), house, geo.Disc(50))
 	near(t, "sheltered", z.Count.Sheltered, 4, 4e-3)
 	near(t, "in the open", z.Count.People, 0, 0)
-}
-
-// School: 900 pupils pass twice a day along 15 m at 1.2 m/s within half an hour:
-// 6.25 while they pass, 1,187.5 person-hours in 190 days.
-func TestSchoolWalk(t *testing.T) {
-	during := exposure.MovingOnLine(900/0.5, 15, 1.2)
-	near(t, "while they pass", during, 6.25, 1e-9)
-	near(t, "person-hours a year", during*0.5*2*190, 1187.5, 1e-6)
-}
-
-func TestWeekSummary(t *testing.T) {
-	p := profile.Default()
-	w := inventory.Target{Kind: inventory.Walkway, Geometry: orb.LineString{at(-50, 0), at(50, 0)}}
-	w.PeoplePerHour, w.Hours = inventory.Some(120.0), "school"
-	m := exposure.NewMeter(field(t, p, w))
-	out, _ := m.Measure(origin, []exposure.TreeZone{{Part: exposure.Crown, Cut: -1, Zone: geo.Disc(10)}})
-	got := m.Week(out[0])
-	// By the definition, hour by hour.
-	mean := out[0].Count.Persons()
-	busiest, hour, occupied := -1.0, 0, 0.0
-	for h, f := range p.Weeks["school"] {
-		if mean*f > busiest {
-			busiest, hour = mean*f, h
-		}
-		occupied -= math.Expm1(-mean * f)
-	}
-	near(t, "busiest", got.Busiest, busiest, 1e-12)
-	near(t, "occupied", got.Occupied, occupied/168, 1e-12)
-	if got.BusiestHour != hour {
-		t.Errorf("busiest hour %d, expected %d", got.BusiestHour, hour)
-	}
 }
 
 func TestFieldNamesAnUnknownWeek(t *testing.T) {

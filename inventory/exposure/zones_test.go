@@ -1,7 +1,10 @@
 package exposure_test
 
 import (
+	"math"
 	"testing"
+
+	"github.com/paulmach/orb"
 
 	"github.com/underbough/underbough/geo"
 	"github.com/underbough/underbough/inventory"
@@ -9,80 +12,112 @@ import (
 	"github.com/underbough/underbough/inventory/profile"
 )
 
-// Heights at 20, 40 and 60 cm of stem by the published equations of USDA
-// RDS-2016-0005 (TS6, region NoEast), the thirteen species whose height is not a
-// cubic. The one curve must pass through their middle and near each.
-var publishedHeights = map[string][3]float64{
-	"Acer platanoides":       {7.07, 10.97, 14.87},
-	"Acer rubrum":            {7.95, 12.15, 15.84},
-	"Acer saccharum":         {7.83, 12.53, 17.22},
-	"Acer saccharinum":       {10.10, 14.19, 16.72},
-	"Platanus × acerifolia":  {8.86, 13.56, 17.38},
-	"Gleditsia triacanthos":  {9.84, 15.11, 18.53},
-	"Quercus rubra":          {8.72, 13.63, 17.69},
-	"Quercus palustris":      {7.87, 12.75, 17.64},
-	"Tilia cordata":          {7.95, 12.21, 15.67},
-	"Fraxinus pennsylvanica": {9.40, 13.95, 17.07},
-	"Ulmus americana":        {8.60, 13.53, 17.50},
-	"Ginkgo biloba":          {9.31, 15.11, 18.90},
-	"Zelkova serrata":        {8.81, 12.91, 15.70},
+func zonesOf(t inventory.Tree, regrowth []float64, cuts ...inventory.Cut) []exposure.TreeZone {
+	s := &profile.Default().Sizing
+	d := exposure.Size(&t, cuts, s)
+	return exposure.Zones(nil, &t, cuts, regrowth, &d, s)
 }
 
-func TestEstimatedHeightAgainstPublishedEquations(t *testing.T) {
-	s := profile.Default().Sizing
-	for i, dbh := range []float64{0.20, 0.40, 0.60} {
-		d := exposure.Size(inventory.Tree{DBH: inventory.Some(dbh)}, s)
-		if !d.HeightEstimated {
-			t.Fatal("an estimated height is not marked")
-		}
-		mean := 0.0
-		for name, h := range publishedHeights {
-			mean += h[i] / float64(len(publishedHeights))
-			near(t, name, d.Height/h[i], 1, 0.25)
-		}
-		near(t, "mean of the species", d.Height/mean, 1, 0.03)
-	}
-}
-
-// Coombes, Martin and Slater 2019: crown diameter 24 to 27 times the stem's; a
-// stem of 0.40 m carries 9.6 to 10.8 m.
-func TestEstimatedCrown(t *testing.T) {
-	d := exposure.Size(inventory.Tree{DBH: inventory.Some(0.40)}, profile.Default().Sizing)
-	if w := 2 * d.CrownRadius; w < 9.6 || w > 10.8 || !d.CrownRadiusEstimated {
-		t.Errorf("crown diameter %v, published 9.6 to 10.8", w)
-	}
-}
-
-func TestMeasuredSizesStand(t *testing.T) {
-	d := exposure.Size(inventory.Tree{DBH: inventory.Some(0.9), Height: inventory.Some(4.0), CrownRadius: inventory.Some(1.1)}, profile.Default().Sizing)
-	if d.Height != 4 || d.CrownRadius != 1.1 || d.HeightEstimated || d.CrownRadiusEstimated {
-		t.Errorf("%+v, expected the measures as they are", d)
-	}
+func measured() inventory.Tree {
+	return inventory.Tree{Point: origin, Status: inventory.Alive, Height: inventory.Some(18.0), CrownRadius: inventory.Some(5.0)}
 }
 
 func TestZonesByPart(t *testing.T) {
-	s := profile.Default().Sizing
-	tree := inventory.Tree{Status: inventory.Alive, Height: inventory.Some(18.0), CrownRadius: inventory.Some(5.0)}
-	cuts := []inventory.Cut{
-		{Kind: inventory.CutRemoval},
-		{Kind: inventory.CutTopping, Bearing: inventory.Some(90.0), Reach: inventory.Some(3.0), RegrowthLength: inventory.Some(4.0)},
-		{Kind: inventory.CutStub},
-	}
-	zones := exposure.Zones(nil, tree, cuts, exposure.Size(tree, s), s)
+	zones := zonesOf(measured(), nil,
+		inventory.Cut{Kind: inventory.CutRemoval},
+		inventory.Cut{Kind: inventory.CutTopping, Bearing: inventory.Some(90.0), Reach: inventory.Some(3.0), RegrowthLength: inventory.Some(4.0)},
+		inventory.Cut{Kind: inventory.CutStub})
 	if len(zones) != 4 {
 		t.Fatalf("%d zones, expected whole tree, crown and the limbs of the topping and the stub", len(zones))
 	}
 	// One times the height for a sound tree, 1.5 for a dead one;
 	// by arithmetic 1,017.9 and 2,290.2 m² at 18 m.
 	near(t, "whole tree", zones[0].Zone.Area(), 1017.9, 0.05)
-	if zones[2].Zone != geo.Sector(7, 90, 60) || zones[2].Cut != 1 {
+	if zones[2].Zone != geo.Sector(7, 90, 60) || zones[2].Cut != 1 || zones[2].RegrowthEstimated {
 		t.Errorf("limb %+v, expected a sector of reach and regrowth, 7 m, about the bearing", zones[2])
 	}
 	if zones[3].Zone != geo.Disc(5) {
 		t.Errorf("limb without bearing %+v, expected the crown's disc", zones[3])
 	}
-	tree.Status = inventory.Dead
-	near(t, "dead tree", exposure.Zones(nil, tree, nil, exposure.Size(tree, s), s)[0].Zone.Area(), 2290.2, 0.05)
+	dead, brittle := measured(), measured()
+	dead.Status = inventory.Dead
+	brittle.Brittle = inventory.Some(true)
+	near(t, "dead tree", zonesOf(dead, nil)[0].Zone.Area(), 2290.2, 0.05)
+	near(t, "brittle tree", zonesOf(brittle, nil)[0].Zone.Area(), 2290.2, 0.05)
+	brittle.Brittle = inventory.Some(false)
+	near(t, "tree found not to be brittle", zonesOf(brittle, nil)[0].Zone.Area(), 1017.9, 0.05)
+}
+
+// 45° to 60° to either side of the lean (common practice, no source): a sector
+// of 120° of 18 m has a third of the disc's 1,017.9 m².
+func TestLeaningTree(t *testing.T) {
+	tree := measured()
+	tree.Lean, tree.LeanBearing = inventory.Some(20.0), inventory.Some(300.0)
+	z := zonesOf(tree, nil)[0].Zone
+	if z != geo.Sector(18, 300, 120) {
+		t.Errorf("leaning tree %+v, expected a sector about the lean", z)
+	}
+	near(t, "leaning tree", z.Area(), 1017.9/3, 0.05)
+	tree.Lean = inventory.Some(14.9)
+	if z := zonesOf(tree, nil)[0].Zone; !z.IsDisc() {
+		t.Errorf("a slight lean made %+v", z)
+	}
+	tree.Lean, tree.LeanBearing = inventory.Some(40.0), inventory.Opt[float64]{}
+	if z := zonesOf(tree, nil)[0].Zone; !z.IsDisc() {
+		t.Errorf("a lean without bearing made %+v", z)
+	}
+}
+
+func TestRegrowthIsEstimatedOnlyWhereUnmeasured(t *testing.T) {
+	cut := inventory.Cut{Kind: inventory.CutTopping, Bearing: inventory.Some(90.0), Reach: inventory.Some(3.0)}
+	z := zonesOf(measured(), []float64{2.5}, cut)[2]
+	if z.Zone != geo.Sector(5.5, 90, 60) || !z.RegrowthEstimated {
+		t.Errorf("%+v, expected reach and estimated regrowth, marked", z)
+	}
+	cut.RegrowthLength = inventory.Some(1.0)
+	if z := zonesOf(measured(), []float64{2.5}, cut)[2]; z.Zone != geo.Sector(4, 90, 60) || z.RegrowthEstimated {
+		t.Errorf("%+v, expected the measured regrowth to stand", z)
+	}
+	cut.Reach = inventory.Opt[float64]{}
+	if z := zonesOf(measured(), []float64{2.5}, cut)[2]; z.Zone != geo.Sector(5, 90, 60) || z.RegrowthEstimated {
+		t.Errorf("%+v, expected the crown's radius where the reach is not known", z)
+	}
+}
+
+func TestSurveyedCrown(t *testing.T) {
+	tree := measured()
+	tree.CrownRadius = inventory.Opt[float64]{}
+	tree.Crown = rectangle(-2, -3, 8, 4)
+	s := &profile.Default().Sizing
+	d := exposure.Size(&tree, nil, s)
+	// The disc of equal area: √(70 m²/π) = 4.720 m.
+	near(t, "equal radius", d.CrownRadius, 4.720, 5e-3)
+	if d.CrownRadiusEstimated() {
+		t.Error("a surveyed crown is marked as estimated")
+	}
+	zones := zonesOf(tree, nil, inventory.Cut{Kind: inventory.CutStub})
+	for _, z := range zones[1:] {
+		if !z.Zone.IsOutline() {
+			t.Errorf("%v: %+v, expected the outline", z.Part, z.Zone)
+		}
+		near(t, "area", z.Zone.Area(), 70, 0.1)
+	}
+	// Both lie over the same 3 m² of a lot that a disc would cover more of.
+	m, _ := open(t, profile.Default(), geo.Disc(1), inventory.Target{Kind: inventory.Parking, Geometry: rectangle(-9, 1, -1, 9)})
+	out, n := m.Measure(origin, zones[1:])
+	near(t, "lot under the crown", out[0].ByKind[inventory.Parking.KindIndex()].AreaM2, 3, 0.01)
+	if n != 1 {
+		t.Errorf("%d overlaps measured, expected the outline once", n)
+	}
+	tree.CrownRadius = inventory.Some(6.0)
+	if d := exposure.Size(&tree, nil, s); d.CrownRadius != 6 {
+		t.Errorf("crown radius %v, expected the measured one", d.CrownRadius)
+	}
+	// What cannot be an outline is passed over, and seen to be.
+	tree.Crown = orb.Polygon{{at(0, 0), at(1, 1), at(0, 0)}}
+	if z := zonesOf(tree, nil)[1].Zone; z != geo.Disc(6) {
+		t.Errorf("a crown without area made %+v, expected the disc", z)
+	}
 }
 
 func TestLikeZonesAreMeasuredOnceAndReportedEach(t *testing.T) {
@@ -102,5 +137,8 @@ func TestLikeZonesAreMeasuredOnceAndReportedEach(t *testing.T) {
 	near(t, "sector", out[3].ByKind[k].AreaM2, 50.265/6, 0.001)
 	if list := m.Overlaps(origin, zones); len(list) != 4 {
 		t.Errorf("%d overlaps listed, expected one a zone", len(list))
+	}
+	if a, b := m.Week(out[1]), m.Week(out[2]); a != b || math.IsNaN(a.Occupied) {
+		t.Errorf("like zones have weeks %+v and %+v", a, b)
 	}
 }

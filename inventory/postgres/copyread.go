@@ -92,6 +92,17 @@ func (r *rowReader) field() []byte {
 	return f
 }
 
+// skip passes over n fields.
+func (r *rowReader) skip(n int) {
+	for range n {
+		if size := int32(binary.BigEndian.Uint32(r.b)); size > 0 {
+			r.b = r.b[4+size:]
+		} else {
+			r.b = r.b[4:]
+		}
+	}
+}
+
 func (r *rowReader) int64() int64 { return int64(binary.BigEndian.Uint64(r.field())) }
 
 func (r *rowReader) text() string { return string(r.field()) }
@@ -110,6 +121,14 @@ func (r *rowReader) int16() inventory.Opt[int] {
 		return inventory.Opt[int]{}
 	}
 	return inventory.Some(int(int16(binary.BigEndian.Uint16(f))))
+}
+
+func (r *rowReader) int32() inventory.Opt[int] {
+	f := r.field()
+	if f == nil {
+		return inventory.Opt[int]{}
+	}
+	return inventory.Some(int(int32(binary.BigEndian.Uint32(f))))
 }
 
 func (r *rowReader) bool() inventory.Opt[bool] {

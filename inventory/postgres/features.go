@@ -9,6 +9,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/ranking"
 )
 
 // FindFeatures hands on the features of a stored collection in the order of
@@ -173,6 +174,10 @@ func (s *featureSQL) filter(table *featureTable, c *inventory.Collection, f *inv
 	case inventory.Timestamp:
 		fmt.Fprintf(&s.text, "date_trunc('milliseconds', (%s)::timestamptz) = ANY(%s::timestamptz[])", sql, s.arg(f.Times))
 	case inventory.TextList:
+		if p.Name == "over" || p.Name == "within" {
+			fmt.Fprintf(&s.text, "e.%s & %s <> 0", p.Name, s.arg(kindSet(f.Texts)))
+			return
+		}
 		if p.Name == "cut_kinds" {
 			// By the cuts' own key rather than by building every tree's list. The
 			// client is named by the first parameter, as in where: compared with
@@ -184,4 +189,16 @@ func (s *featureSQL) filter(table *featureTable, c *inventory.Collection, f *inv
 	default:
 		fmt.Fprintf(&s.text, "(%s)::text = ANY(%s::text[])", sql, s.arg(f.Texts))
 	}
+}
+
+// kindSet is the set of the kinds of target that words name; a word that is none
+// adds nothing.
+func kindSet(words []string) int32 {
+	var set ranking.Kinds
+	for _, w := range words {
+		if at := inventory.TargetKind(w).KindIndex(); at >= 0 {
+			set |= 1 << at
+		}
+	}
+	return int32(set)
 }

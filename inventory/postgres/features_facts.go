@@ -14,7 +14,7 @@ import (
 // cuts and visits.
 func (db *DB) FindFacts(ctx context.Context, q ranking.FactsQuery) ([]ranking.Facts, error) {
 	var sql featureSQL
-	sql.text.WriteString(`SELECT t.tree_id, t.site_id, coalesce(t.tag, ''), ST_X(t.geometry), ST_Y(t.geometry), t.status, t.dbh_m, t.height_m, t.crown_radius_m
+	sql.text.WriteString(`SELECT ` + treeSelect + `
 		FROM trees t WHERE t.status IN ('alive', 'dead') AND t.client_id = ` + sql.arg(q.Client) + ` AND t.tree_id >= ` + sql.arg(int64(q.From)))
 	if q.Sites != nil {
 		sql.text.WriteString(` AND t.site_id IN (SELECT s.site_id FROM sites s WHERE s.client_id = t.client_id AND s.name = ANY(` + sql.arg(q.Sites) + `::text[]))`)
@@ -37,7 +37,7 @@ func (db *DB) FindFacts(ctx context.Context, q ranking.FactsQuery) ([]ranking.Fa
 		if err != nil {
 			return err
 		}
-		if list, err = pgx.CollectRows(rows, scanStanding); err != nil || len(list) == 0 {
+		if list, err = pgx.CollectRows(rows, scanTree); err != nil || len(list) == 0 {
 			return err
 		}
 		return addAllRecords(ctx, tx, q.Client, list)
@@ -45,58 +45,77 @@ func (db *DB) FindFacts(ctx context.Context, q ranking.FactsQuery) ([]ranking.Fa
 	return list, err
 }
 
-func scanStanding(row pgx.CollectableRow) (ranking.Facts, error) {
-	var f ranking.Facts
-	t := &f.Tree
-	var dbh, height, crown *float64
-	err := row.Scan(&t.ID, &t.Site, &t.Tag, &t.Point[0], &t.Point[1], &t.Status, &dbh, &height, &crown)
-	t.DBH, t.Height, t.CrownRadius = opt(dbh), opt(height), opt(crown)
-	return f, err
+// standingFacts reads those of some trees of a site that stand.
+func standingFacts(ctx context.Context, tx pgx.Tx, site inventory.Site, ids []int64) ([]ranking.Facts, error) {
+	rows, err := tx.Query(ctx, `SELECT `+treeSelect+` FROM trees t
+		WHERE t.client_id = $1 AND t.tree_id = ANY($2) AND t.site_id = $3 AND t.status IN ('alive', 'dead') ORDER BY t.tree_id`, site.Client, ids, site.ID)
+	if err != nil {
+		return nil, err
+	}
+	list, err := pgx.CollectRows(rows, scanTree)
+	if err != nil || len(list) == 0 {
+		return list, err
+	}
+	return list, addAllRecords(ctx, tx, site.Client, list)
 }
 
-// addAllRecords adds the cuts and visits of many trees, two queries for all.
+// addAllRecords adds the cuts and visits of many trees, one round trip for all.
 func addAllRecords(ctx context.Context, tx pgx.Tx, client inventory.ClientID, list []ranking.Facts) error {
 	ids := make([]int64, len(list))
 	at := make(map[inventory.TreeID]*ranking.Facts, len(list))
 	for i := range list {
 		ids[i], at[list[i].Tree.ID] = int64(list[i].Tree.ID), &list[i]
 	}
-	rows, err := tx.Query(ctx, `SELECT `+cutSelect+` FROM cuts WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY cut_id`, client, ids)
-	if err != nil {
-		return err
-	}
-	cuts, err := pgx.CollectRows(rows, scanCut)
-	if err != nil {
-		return err
-	}
-	for _, c := range cuts {
-		at[c.Tree].Cuts = append(at[c.Tree].Cuts, c)
-	}
-	rows, err = tx.Query(ctx, `
-		SELECT visit_id, tree_id, coalesce(source_id, ''), visited_on, coalesce(visited_by, ''), coalesce(condition, ''),
-		       coalesce(whole_tree, ''), coalesce(crown, ''), coalesce(limb, ''), coalesce(note, '')
-		FROM visits WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY visited_on, visit_id`, client, ids)
-	if err != nil {
-		return err
-	}
-	visits, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (inventory.Visit, error) {
-		var v inventory.Visit
-		var word [3]string
-		err := row.Scan(&v.ID, &v.Tree, &v.SourceID, &v.On, &v.By, &v.Condition, &word[0], &word[1], &word[2], &v.Note)
-		for i, to := range []*inventory.Likelihood{&v.WholeTree, &v.Crown, &v.Limb} {
-			*to, _ = inventory.ParseLikelihood(word[i])
+	b := &pgx.Batch{}
+	b.Queue(`SELECT `+cutSelect+` FROM cuts WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY cut_id`, client, ids).Query(func(rows pgx.Rows) error {
+		cuts, err := pgx.CollectRows(rows, scanCut)
+		for _, c := range cuts {
+			at[c.Tree].Cuts = append(at[c.Tree].Cuts, c)
 		}
-		return v, err
+		return err
 	})
-	for _, v := range visits {
-		at[v.Tree].Visits = append(at[v.Tree].Visits, v)
+	b.Queue(`SELECT `+visitSelect+` FROM visits WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY visited_on, visit_id`, client, ids).Query(func(rows pgx.Rows) error {
+		visits, err := pgx.CollectRows(rows, scanVisit)
+		for _, v := range visits {
+			at[v.Tree].Visits = append(at[v.Tree].Visits, v)
+		}
+		return err
+	})
+	return tx.SendBatch(ctx, b).Close()
+}
+
+const visitSelect = `visit_id, tree_id, coalesce(source_id, ''), visited_on, coalesce(visited_by, ''), coalesce(condition, ''),
+	coalesce(whole_tree, ''), coalesce(crown, ''), coalesce(limb, ''), coalesce(note, ''), dbh_m, height_m, crown_radius_m,
+	stem_diameter_m, decay_diameter_m, sound_wall_m, opening_share, other_points`
+
+func scanVisit(row pgx.CollectableRow) (inventory.Visit, error) {
+	var v inventory.Visit
+	var word [3]string
+	var f [7]*float64
+	var points *int
+	err := row.Scan(&v.ID, &v.Tree, &v.SourceID, &v.On, &v.By, &v.Condition, &word[0], &word[1], &word[2], &v.Note,
+		&f[0], &f[1], &f[2], &f[3], &f[4], &f[5], &f[6], &points)
+	for i, to := range []*inventory.Likelihood{&v.WholeTree, &v.Crown, &v.Limb} {
+		*to, _ = inventory.ParseLikelihood(word[i])
 	}
-	return err
+	for i, to := range []*inventory.Opt[float64]{&v.DBH, &v.Height, &v.CrownRadius, &v.StemDiameter, &v.DecayDiameter, &v.SoundWall, &v.OpeningShare} {
+		*to = opt(f[i])
+	}
+	v.OtherPoints = opt(points)
+	return v, err
 }
 
 // FindTargetsIn returns the targets whose bounds meet any of the boxes of their
-// site, each once.
-func (db *DB) FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []ranking.SiteBox) ([]inventory.Target, error) {
+// site, each once, in the order of their ids.
+func (db *DB) FindTargetsIn(ctx context.Context, client inventory.ClientID, boxes []ranking.SiteBox) (list []inventory.Target, err error) {
+	err = db.reading(ctx, func(tx pgx.Tx) error {
+		list, err = targetsIn(ctx, tx, client, boxes)
+		return err
+	})
+	return list, err
+}
+
+func targetsIn(ctx context.Context, tx pgx.Tx, client inventory.ClientID, boxes []ranking.SiteBox) ([]inventory.Target, error) {
 	if len(boxes) == 0 {
 		return nil, nil
 	}
@@ -108,31 +127,51 @@ func (db *DB) FindTargetsIn(ctx context.Context, client inventory.ClientID, boxe
 			side[k] = append(side[k], v)
 		}
 	}
-	rows, err := db.pool.Query(ctx, `
-		SELECT target_id, site_id, coalesce(source_id, ''), coalesce(name, ''), kind, ST_AsEWKB(geometry), people_per_hour, people_present, dwell_minutes, vehicles_per_day, speed_mps,
-		       stalls, share_occupied, turnover_per_day, coalesce(hours, ''), sheltered
-		FROM targets WHERE client_id = $1 AND target_id IN (
+	rows, err := tx.Query(ctx, `
+		SELECT `+targetSelect+`
+		FROM targets g WHERE g.client_id = $1 AND g.target_id IN (
 			SELECT g.target_id FROM unnest($2::bigint[], $3::float8[], $4::float8[], $5::float8[], $6::float8[]) b (site, w, s, e, n)
 			JOIN targets g ON g.client_id = $1 AND g.site_id = b.site AND g.geometry && ST_MakeEnvelope(b.w, b.s, b.e, b.n, 4326))
-		ORDER BY target_id`, client, sites, side[0], side[1], side[2], side[3])
+		ORDER BY g.target_id`, client, sites, side[0], side[1], side[2], side[3])
 	if err != nil {
-		return nil, translate(err)
+		return nil, err
 	}
-	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (inventory.Target, error) {
-		var t inventory.Target
-		var f [8]*float64
-		var wkb []byte
-		var sheltered *bool
-		if err := row.Scan(&t.ID, &t.Site, &t.SourceID, &t.Name, &t.Kind, &wkb, &f[0], &f[1], &f[2], &f[3], &f[4], &f[5], &f[6], &f[7], &t.Hours, &sheltered); err != nil {
-			return t, err
-		}
-		for i, to := range []*inventory.Opt[float64]{&t.PeoplePerHour, &t.PeoplePresent, &t.DwellMinutes, &t.VehiclesPerDay, &t.Speed, &t.Stalls, &t.ShareOccupied, &t.TurnoverPerDay} {
-			*to = opt(f[i])
-		}
-		t.PeopleSheltered = opt(sheltered)
-		var err error
-		t.Geometry, _, err = ewkb.Unmarshal(wkb)
+	list, err := pgx.CollectRows(rows, scanTarget)
+	if err != nil || len(list) == 0 {
+		return list, err
+	}
+	return list, addCounts(ctx, tx, client, list)
+}
+
+const targetSelect = `g.target_id, g.site_id, coalesce(g.layer, ''), coalesce(g.source_id, ''), coalesce(g.name, ''), g.kind, ST_AsEWKB(g.geometry), g.people_per_hour, g.people_present,
+	g.dwell_minutes, g.vehicles_per_day, g.speed_mps, g.stalls, g.share_occupied, g.turnover_per_day, coalesce(g.hours, ''), g.sheltered`
+
+func scanTarget(row pgx.CollectableRow) (inventory.Target, error) {
+	var t inventory.Target
+	var f [8]*float64
+	var wkb []byte
+	var sheltered *bool
+	if err := row.Scan(&t.ID, &t.Site, &t.Layer, &t.SourceID, &t.Name, &t.Kind, &wkb, &f[0], &f[1], &f[2], &f[3], &f[4], &f[5], &f[6], &f[7], &t.Hours, &sheltered); err != nil {
 		return t, err
-	})
-	return list, translate(err)
+	}
+	for i, to := range []*inventory.Opt[float64]{&t.PeoplePerHour, &t.PeoplePresent, &t.DwellMinutes, &t.VehiclesPerDay, &t.Speed, &t.Stalls, &t.ShareOccupied, &t.TurnoverPerDay} {
+		*to = opt(f[i])
+	}
+	t.PeopleSheltered = opt(sheltered)
+	var err error
+	t.Geometry, _, err = ewkb.Unmarshal(wkb)
+	return t, err
+}
+
+// addCounts adds what was counted at the targets of a list.
+func addCounts(ctx context.Context, tx pgx.Tx, client inventory.ClientID, list []inventory.Target) error {
+	ids := make([]int64, len(list))
+	for i := range list {
+		ids[i] = int64(list[i].ID)
+	}
+	found, err := readCounts(ctx, tx, `counts n`, `n.client_id = $1 AND n.target_id = ANY($2)`, client, ids)
+	for i := range list {
+		found[list[i].ID].put(&list[i])
+	}
+	return err
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 
@@ -32,11 +33,12 @@ type loader struct {
 
 	// While trees stream straight in, the connection is taken: cuts and held
 	// records wait here until there are enough of them to interrupt it for.
-	stream      *copyStream
-	life        context.Context // of the import: the stream outlives the calls that feed it
-	waitingCuts []inventory.CutRow
-	waitingHeld []inventory.Held
-	waitingText int
+	stream       *copyStream
+	life         context.Context // of the import: the stream outlives the calls that feed it
+	waitingCuts  []inventory.CutRow
+	waitingDrawn []inventory.TreeRow // trees with a crown, which may need repair first
+	waitingHeld  []inventory.Held
+	waitingText  int
 }
 
 // BeginImport starts an import; it makes the site where there is none of that
@@ -181,6 +183,10 @@ func (l *loader) merge(ctx context.Context, c *inventory.Counts) error {
 		return l.mergeTargets(ctx, c)
 	case inventory.RoleCuts:
 		return l.mergeCuts(ctx, &c.Added, &c.Updated, &c.Unchanged)
+	case inventory.RoleCounts:
+		return l.mergeCounts(ctx, c)
+	case inventory.RoleCrowns:
+		return l.mergeCrowns(ctx, c)
 	default:
 		return l.mergeVisits(ctx, c)
 	}
@@ -194,7 +200,7 @@ const (
 
 // drainFull drains where enough is waiting.
 func (l *loader) drainFull(ctx context.Context) error {
-	if len(l.waitingCuts) < waitingRows && len(l.waitingHeld) < waitingRows && l.waitingText < waitingBytes {
+	if len(l.waitingDrawn) < waitingRows && len(l.waitingCuts) < waitingRows && len(l.waitingHeld) < waitingRows && l.waitingText < waitingBytes {
 		return nil
 	}
 	return translate(l.drain(ctx))
@@ -209,8 +215,13 @@ func (l *loader) drain(ctx context.Context) error {
 			return err
 		}
 	}
-	cuts, held := l.waitingCuts, l.waitingHeld
-	l.waitingCuts, l.waitingHeld, l.waitingText = nil, nil, 0
+	drawn, cuts, held := l.waitingDrawn, l.waitingCuts, l.waitingHeld
+	l.waitingDrawn, l.waitingCuts, l.waitingHeld, l.waitingText = nil, nil, nil, 0
+	if len(drawn) > 0 {
+		if err := l.stageTrees(ctx, drawn); err != nil {
+			return err
+		}
+	}
 	if len(cuts) > 0 {
 		if err := l.copyCuts(ctx, cuts); err != nil {
 			return err
@@ -220,6 +231,28 @@ func (l *loader) drain(ctx context.Context) error {
 		return l.copyHeld(ctx, held)
 	}
 	return nil
+}
+
+// holdStaged moves the staged rows that meet a condition to the quarantine. The
+// condition, the field and the reason are SQL over the staged table; $1 and $2
+// are the client and the site.
+func (l *loader) holdStaged(ctx context.Context, table, condition, field, reason string) error {
+	_, err := l.tx.Exec(ctx, `
+		INSERT INTO quarantine (client_id, site_id, import_id, role, file_name, record, field, reason, row_text, row_format)
+		SELECT $1, $2, $3, $4, $5, record, `+field+`, `+reason+`, coalesce(row_text, ''), $6
+		FROM `+table+` WHERE `+condition+`
+		`+onHeldAlready,
+		l.spec.Client, l.site, l.id, l.spec.Role, l.spec.FileName, l.spec.Format)
+	if err != nil {
+		return err
+	}
+	args := []any{l.spec.Client}
+	if !strings.Contains(condition, "$1") {
+		args = nil
+	}
+	gone, err := l.tx.Exec(ctx, `DELETE FROM `+table+` WHERE `+condition, args...)
+	l.held += gone.RowsAffected()
+	return err
 }
 
 // Abort rolls back.

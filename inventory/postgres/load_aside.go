@@ -35,6 +35,7 @@ var trees = aside{
 var targets = aside{
 	table: "targets",
 	drop: []string{
+		`ALTER TABLE counts DROP CONSTRAINT counts_target`,
 		`ALTER TABLE targets DROP CONSTRAINT targets_match, DROP CONSTRAINT targets_pkey, DROP CONSTRAINT targets_site`,
 		`DROP INDEX targets_geometry`,
 	},
@@ -43,6 +44,7 @@ var targets = aside{
 		`ALTER TABLE targets ADD CONSTRAINT targets_match UNIQUE (client_id, site_id, match_key)`,
 		`CREATE INDEX targets_geometry ON targets USING gist (geometry)`,
 		`ALTER TABLE targets ADD CONSTRAINT targets_site FOREIGN KEY (client_id, site_id) REFERENCES sites`,
+		`ALTER TABLE counts ADD CONSTRAINT counts_target FOREIGN KEY (client_id, target_id) REFERENCES targets ON DELETE CASCADE`,
 	},
 }
 
@@ -57,7 +59,7 @@ func (l *loader) setAside(ctx context.Context, a aside) (bool, error) {
 	// included: a lock that is waited for later, with others held, is how two
 	// imports end up waiting for each other.
 	_, busy := l.tx.Exec(ctx, `SAVEPOINT aside; SET LOCAL lock_timeout = '500ms';
-		LOCK TABLE sites, trees, cuts, visits, targets IN ACCESS EXCLUSIVE MODE; SET LOCAL lock_timeout = 0`)
+		LOCK TABLE sites, trees, cuts, visits, targets, counts IN ACCESS EXCLUSIVE MODE; SET LOCAL lock_timeout = 0`)
 	if busy == nil {
 		if err := l.tx.QueryRow(ctx, `SELECT NOT EXISTS (SELECT FROM `+a.table+`)`).Scan(&empty); err != nil {
 			return false, err
@@ -86,7 +88,6 @@ func (l *loader) putBack(ctx context.Context, a aside, rows int64) error {
 			return err
 		}
 	}
-	_, err := l.tx.Exec(ctx, `INSERT INTO touched (client_id, site_id, collection, rows) VALUES ($1, $2, $3, $4)`,
-		l.spec.Client, l.site, a.table, rows)
+	_, err := l.tx.Exec(ctx, `INSERT INTO touched (client_id, site_id) VALUES ($1, $2)`, l.spec.Client, l.site)
 	return err
 }

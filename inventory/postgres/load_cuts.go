@@ -9,7 +9,7 @@ import (
 
 var cutColumns = []string{
 	"source_id", "kind", "given_kind", "made_year", "made_on", "count", "diameter_m", "lateral_diameter_m", "height_m",
-	"bearing_deg", "reach_m", "stub_length_m", "closure", "decay", "regrowth_length_m", "regrowth_count", "regrowth_diameter_m",
+	"bearing_deg", "reach_m", "stub_length_m", "closure", "decay", "regrowth_length_m", "regrowth_count", "regrowth_diameter_m", "bare_share",
 }
 
 // refStage is how a staged row names its tree; tree_id is filled when the trees
@@ -21,7 +21,7 @@ const cutStage = refStage + `
 	source_id text, kind text, given_kind text, made_year smallint, made_on date, count integer, diameter_m double precision,
 	lateral_diameter_m double precision, height_m double precision, bearing_deg double precision, reach_m double precision,
 	stub_length_m double precision, closure double precision, decay boolean, regrowth_length_m double precision,
-	regrowth_count integer, regrowth_diameter_m double precision`
+	regrowth_count integer, regrowth_diameter_m double precision, bare_share double precision`
 
 const refColumns = `record, tree_key, tree_source_id, tree_tag, row_text, match_key, row_digest, extra, `
 
@@ -57,6 +57,7 @@ func (l *loader) copyCuts(ctx context.Context, rows []inventory.CutRow) error {
 		w.float64OrNull(c.RegrowthLength)
 		w.int32OrNull(c.RegrowthCount)
 		w.float64OrNull(c.RegrowthDiameter)
+		w.float64OrNull(c.BareShare)
 	}
 	return l.copyIn(ctx, `load_cuts (`+refColumns+strings.Join(cutColumns, ", ")+`)`)
 }
@@ -96,22 +97,10 @@ func (l *loader) findTrees(ctx context.Context, table string) error {
 			return err
 		}
 	}
-	_, err := l.tx.Exec(ctx, `
-		INSERT INTO quarantine (client_id, site_id, import_id, role, file_name, record, field, reason, row_text, row_format)
-		SELECT $1, $2, $3, $4, $5, record, 'tree',
-			CASE WHEN trees_found > 1 THEN format('%s trees of this site carry the tag %s: name the tree by its source id', trees_found, coalesce(tree_tag, tree_source_id))
-			     WHEN coalesce(tree_tag, tree_source_id) IS NULL THEN 'the record names no tree: map tree_tag or tree_source_id'
-			     ELSE format('no tree of this site has the tag or source id %s: load the trees first, or correct it', coalesce(tree_tag, tree_source_id)) END,
-			coalesce(row_text, ''), $6
-		FROM `+table+` WHERE trees_found IS DISTINCT FROM 1
-		`+onHeldAlready,
-		l.spec.Client, l.site, l.id, l.spec.Role, l.spec.FileName, l.spec.Format)
-	if err != nil {
-		return err
-	}
-	gone, err := l.tx.Exec(ctx, `DELETE FROM `+table+` WHERE trees_found IS DISTINCT FROM 1`)
-	l.held += gone.RowsAffected()
-	return err
+	return l.holdStaged(ctx, table, `trees_found IS DISTINCT FROM 1`, "'tree'", `
+		CASE WHEN trees_found > 1 THEN format('%s trees of this site carry the tag %s: name the tree by its source id', trees_found, coalesce(tree_tag, tree_source_id))
+		     WHEN coalesce(tree_tag, tree_source_id) IS NULL THEN 'the record names no tree: map tree_tag or tree_source_id'
+		     ELSE format('no tree of this site has the tag or source id %s: load the trees first, or correct it', coalesce(tree_tag, tree_source_id)) END`)
 }
 
 // mergeCuts matches cuts on their tree and key. An update changes the columns

@@ -119,28 +119,15 @@ func (l *loader) insertTargets(ctx context.Context, onConflict string) (int64, e
 	return added.RowsAffected(), err
 }
 
-// repair mends invalid geometry by one rule: the structure method of
-// ST_MakeValid (outer rings are united, holes taken away), keeping only parts
-// of the dimension that came. What is left empty is held. The geometry as read
-// is kept beside the mended one.
+// repair mends invalid geometry and holds what is left empty. The geometry as
+// read is kept beside the mended one.
 func (l *loader) repair(ctx context.Context) error {
 	_, err := l.tx.Exec(ctx, `
-		UPDATE load_targets SET repair = concat_ws('; ', repair, ST_IsValidReason(geometry)), geometry_as_read = geometry,
-			geometry = ST_CollectionExtract(ST_MakeValid(geometry, 'method=structure keepcollapsed=false'), ST_Dimension(geometry) + 1)
+		UPDATE load_targets SET repair = concat_ws('; ', repair, ST_IsValidReason(geometry)), geometry_as_read = geometry, geometry = `+makeValid("geometry")+`
 		WHERE ST_Dimension(geometry) > 0 AND NOT ST_IsValid(geometry)`)
 	if err != nil {
 		return err
 	}
-	_, err = l.tx.Exec(ctx, `
-		INSERT INTO quarantine (client_id, site_id, import_id, role, file_name, record, field, reason, row_text, row_format)
-		SELECT $1, $2, $3, $4, $5, record, 'geometry', format('the shape covers no ground and cannot be repaired: %s', repair), row_text, $6
-		FROM load_targets WHERE repair IS NOT NULL AND ST_IsEmpty(geometry)
-		`+onHeldAlready,
-		l.spec.Client, l.site, l.id, l.spec.Role, l.spec.FileName, l.spec.Format)
-	if err != nil {
-		return err
-	}
-	gone, err := l.tx.Exec(ctx, `DELETE FROM load_targets WHERE repair IS NOT NULL AND ST_IsEmpty(geometry)`)
-	l.held += gone.RowsAffected()
-	return err
+	return l.holdStaged(ctx, "load_targets", `repair IS NOT NULL AND ST_IsEmpty(geometry)`, "'geometry'",
+		`format('the shape covers no ground and cannot be repaired: %s', repair)`)
 }

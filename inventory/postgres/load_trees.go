@@ -13,12 +13,14 @@ import (
 var treeColumns = []string{
 	"source_id", "tag", "species", "common_name", "status", "dbh_m", "stems",
 	"height_m", "crown_radius_m", "condition", "planted_year",
+	"lean_deg", "lean_bearing_deg", "brittle", "crown",
 }
 
 const treeStage = `
 	record bigint, match_key text COLLATE "C", row_digest bigint, extra jsonb, geometry geometry(Point, 4326),
 	source_id text COLLATE "C", tag text COLLATE "C", species text, common_name text, status text, dbh_m double precision, stems smallint,
-	height_m double precision, crown_radius_m double precision, condition text, planted_year smallint`
+	height_m double precision, crown_radius_m double precision, condition text, planted_year smallint,
+	lean_deg double precision, lean_bearing_deg double precision, brittle boolean, crown geometry(Geometry, 4326), crown_repair text, row_text text`
 
 // beginTrees decides whether trees can go straight in.
 func (l *loader) beginTrees(ctx context.Context) (err error) {
@@ -45,14 +47,49 @@ func (l *loader) Trees(ctx context.Context, rows []inventory.TreeRow) error {
 
 func (l *loader) copyTrees(ctx context.Context, rows []inventory.TreeRow) error {
 	if !l.direct {
-		l.buf.reset()
-		for i := range rows {
-			l.buf.row(5 + len(treeColumns))
-			l.buf.int64(rows[i].Record)
-			l.treeRow(&l.buf, &rows[i])
-		}
-		return l.copyIn(ctx, "load_trees")
+		return l.stageTrees(ctx, rows)
 	}
+	plain := rows
+	if slices.ContainsFunc(rows, drawn) {
+		plain = slices.DeleteFunc(slices.Clone(rows), drawn)
+		for i := range rows {
+			if drawn(rows[i]) {
+				l.waitingDrawn = append(l.waitingDrawn, rows[i])
+				l.waitingText += len(rows[i].Text)
+			}
+		}
+	}
+	if len(plain) > 0 {
+		if err := l.streamTrees(ctx, plain); err != nil {
+			return err
+		}
+	}
+	return l.drainFull(ctx)
+}
+
+// drawn reports whether a tree brings a crown, which may need repair.
+func drawn(r inventory.TreeRow) bool { return r.Crown != nil }
+
+// stageTrees copies trees into the staged table.
+func (l *loader) stageTrees(ctx context.Context, rows []inventory.TreeRow) error {
+	if err := l.stage(ctx, "load_trees", treeStage); err != nil {
+		return translate(err)
+	}
+	l.buf.reset()
+	for i := range rows {
+		l.buf.row(7 + len(treeColumns))
+		l.buf.int64(rows[i].Record)
+		if err := l.treeRow(&l.buf, &rows[i]); err != nil {
+			return err
+		}
+		l.buf.textOrNull(rows[i].Repair)
+		l.buf.textOrNull(string(rows[i].Text))
+	}
+	return l.copyIn(ctx, "load_trees")
+}
+
+// streamTrees sends trees straight into their table.
+func (l *loader) streamTrees(ctx context.Context, rows []inventory.TreeRow) error {
 	if l.stream == nil {
 		l.stream = openStream(l.life, l.tx, `trees (client_id, site_id, import_id, changed_by, match_key, row_digest, extra, geometry, `+strings.Join(treeColumns, ", ")+`)`)
 	}
@@ -63,13 +100,15 @@ func (l *loader) copyTrees(ctx context.Context, rows []inventory.TreeRow) error 
 		w.int64(int64(l.site))
 		w.int64(int64(l.id))
 		w.text(l.spec.Actor)
-		l.treeRow(w, &rows[i])
+		if err := l.treeRow(w, &rows[i]); err != nil {
+			return err
+		}
 	}
 	l.added += int64(len(rows))
 	return l.stream.send(ctx, w.b)
 }
 
-func (l *loader) treeRow(w *copyBuffer, r *inventory.TreeRow) {
+func (l *loader) treeRow(w *copyBuffer, r *inventory.TreeRow) error {
 	t := &r.Tree
 	w.text(r.Key)
 	w.int64(int64(r.Digest))
@@ -86,10 +125,29 @@ func (l *loader) treeRow(w *copyBuffer, r *inventory.TreeRow) {
 	w.float64OrNull(t.CrownRadius)
 	w.textOrNull(t.Condition)
 	w.int16OrNull(t.PlantedYear)
+	w.float64OrNull(t.Lean)
+	w.float64OrNull(t.LeanBearing)
+	w.boolOrNull(t.Brittle)
+	if t.Crown == nil {
+		w.null()
+		return nil
+	}
+	return w.geometry(t.Crown)
 }
 
 func (l *loader) mergeTrees(ctx context.Context, c *inventory.Counts) error {
+	if l.staged["load_trees"] {
+		if err := l.repairCrowns(ctx, "load_trees"); err != nil {
+			return err
+		}
+		if err := l.tx.QueryRow(ctx, `SELECT count(crown_repair) FROM load_trees`).Scan(&c.Repaired); err != nil {
+			return err
+		}
+	}
 	if l.direct {
+		if err := l.fillTrees(ctx); err != nil {
+			return err
+		}
 		if err := l.putBack(ctx, trees, l.added); err != nil {
 			return err
 		}
@@ -116,14 +174,28 @@ func (l *loader) mergeTrees(ctx context.Context, c *inventory.Counts) error {
 	return l.mergeCuts(ctx, &c.CutsAdded, &c.CutsUpdated, &c.CutsUnchanged)
 }
 
+// fillTrees moves the trees that were staged for their crowns into the table
+// that the others went straight into.
+func (l *loader) fillTrees(ctx context.Context) error {
+	if !l.staged["load_trees"] {
+		return nil
+	}
+	all := `match_key, row_digest, extra, geometry, ` + strings.Join(treeColumns, ", ")
+	added, err := l.tx.Exec(ctx, `
+		INSERT INTO trees (client_id, site_id, import_id, changed_by, `+all+`)
+		SELECT $1, $2, $3, actor(), `+all+` FROM load_trees ORDER BY record`, l.spec.Client, l.site, l.id)
+	l.added += added.RowsAffected()
+	return err
+}
+
 // mergeStagedTrees matches on the key, then on the source id of trees made by
 // hand, then on the tag where one of the two sides has no source id, and changes
 // only the columns the file gives. One record matches one tree: of several that
 // bear its tag the first in the file has it, and the others are new trees.
 func (l *loader) mergeStagedTrees(ctx context.Context, c *inventory.Counts) error {
-	// Identity is never taken away, and the number of stems is taken from a
-	// diameter only where that tells it.
-	kept := []string{"source_id"}
+	// Identity and a surveyed crown are never taken away, and the number of stems
+	// is taken from a diameter only where that tells it.
+	kept := []string{"source_id", "crown"}
 	if !slices.Contains(l.spec.Columns, "stems") {
 		kept = append(kept, "stems")
 	}

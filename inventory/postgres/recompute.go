@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"runtime"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -16,112 +15,183 @@ import (
 )
 
 // Recompute works out the exposure of every standing tree of a site and puts
-// the result in force as a new generation, in one transaction.
-//
-// Targets are kept in memory stripe by stripe; trees, their cuts and visits
-// stream past them in the order of their ids, from one snapshot, and the
-// results stream back by COPY. Memory follows the targets of a stripe, not the
-// number of trees.
+// the result in force as a new generation, in one transaction: trees stream
+// past the targets and the results stream back by COPY.
 func (db *DB) Recompute(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (inventory.Run, error) {
+	run, err := db.fullRun(ctx, ranking.Sweep{Site: site, Profile: p, AsOf: asOf}, (*fullRun).putInForce)
+	if err == nil {
+		db.dropSuperseded(ctx)
+	}
+	return run, err
+}
+
+// fullRun computes every tree of a sweep into a table of its own, in one
+// transaction that ends with what conclude does.
+func (db *DB) fullRun(ctx context.Context, s ranking.Sweep, conclude func(*fullRun, context.Context) error) (inventory.Run, error) {
 	select {
 	case db.running <- struct{}{}:
 		defer func() { <-db.running }()
 	case <-ctx.Done():
 		return inventory.Run{}, ctx.Err()
 	}
-	r := &recompute{db: db, site: site, profile: p, asOf: asOf}
-	r.run = inventory.Run{ProfileName: p.Name, ProfileDigest: p.Digest, AsOf: asOf}
+	r := &fullRun{db: db, sweep: s}
+	r.run = inventory.Run{ProfileName: s.Profile.Name, ProfileDigest: s.Profile.Digest, AsOf: s.AsOf}
 	err := db.inTx(ctx, pgx.TxOptions{}, func(write pgx.Tx) error {
-		return r.do(ctx, write)
+		r.write = write
+		if err := r.compute(ctx); err != nil {
+			return err
+		}
+		return conclude(r, ctx)
 	})
-	if err == nil {
-		db.dropSuperseded(ctx)
-	}
 	return r.run, err
 }
 
-type recompute struct {
-	db       *DB
-	site     inventory.Site
-	profile  *profile.Profile
-	asOf     time.Time
-	snapshot string
-	run      inventory.Run
+type fullRun struct {
+	db      *DB
+	sweep   ranking.Sweep
+	write   pgx.Tx
+	run     inventory.Run
+	touched []int64 // what the run takes into account
 }
 
-func (r *recompute) do(ctx context.Context, write pgx.Tx) error {
-	if _, err := write.Exec(ctx, `SET LOCAL statement_timeout = 0; SET LOCAL maintenance_work_mem = '256MB'`); err != nil {
+func (r *fullRun) compute(ctx context.Context) error {
+	site := r.sweep.Site
+	if _, err := r.write.Exec(ctx, `SET LOCAL statement_timeout = 0; SET LOCAL maintenance_work_mem = '256MB'`); err != nil {
 		return err
 	}
 	// One run of a site at a time: the second finds the first one's result.
-	err := write.QueryRow(ctx, `SELECT nextval('generations') FROM sites WHERE client_id = $1 AND site_id = $2 FOR NO KEY UPDATE`,
-		r.site.Client, r.site.ID).Scan(&r.run.Generation)
+	err := r.write.QueryRow(ctx, `SELECT nextval('generations') FROM sites WHERE client_id = $1 AND site_id = $2 FOR NO KEY UPDATE`,
+		site.Client, site.ID).Scan(&r.run.Generation)
 	if err != nil {
 		return err
 	}
 	// A table made in this transaction is written without WAL where wal_level is
 	// minimal, and its key is built once, at the end. The check spares it a scan
 	// when it becomes a partition, whose bound says the same.
-	_, err = write.Exec(ctx, fmt.Sprintf(`CREATE TABLE %s (LIKE exposures INCLUDING DEFAULTS, CONSTRAINT one_generation CHECK (generation = %d))`,
+	_, err = r.write.Exec(ctx, fmt.Sprintf(`CREATE TABLE %s (LIKE exposures INCLUDING DEFAULTS, CONSTRAINT one_generation CHECK (generation = %d))`,
 		r.partition(), r.run.Generation))
 	if err != nil {
 		return err
 	}
-	read, err := r.db.pool.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
-	if err != nil {
-		return err
-	}
-	defer read.Rollback(context.WithoutCancel(ctx))
-	if err := read.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&r.snapshot); err != nil {
-		return err
-	}
-	var touched []int64
-	if err := read.QueryRow(ctx, `SELECT coalesce(array_agg(touched_id), '{}') FROM touched WHERE client_id = $1 AND site_id = $2`,
-		r.site.Client, r.site.ID).Scan(&touched); err != nil {
-		return err
-	}
-	stripes, err := r.stripes(ctx, read)
-	if err != nil {
-		return err
-	}
-	for _, s := range stripes {
-		if err := r.stripe(ctx, read, write, s); err != nil {
+	err = r.db.reading(ctx, func(read pgx.Tx) error {
+		err := read.QueryRow(ctx, `SELECT coalesce(array_agg(touched_id), '{}') FROM touched WHERE client_id = $1 AND site_id = $2`,
+			site.Client, site.ID).Scan(&r.touched)
+		if err != nil {
 			return err
 		}
+		w, err := r.db.newSweeper(ctx, read, r.sweep)
+		if err != nil {
+			return err
+		}
+		if err := r.fill(ctx, w); err != nil {
+			return err
+		}
+		r.run.Trees, r.run.Targets = w.trees, w.targets
+		return nil
+	})
+	if err != nil {
+		return err
 	}
-	return r.swap(ctx, write, touched)
+	_, err = r.write.Exec(ctx, `ALTER TABLE `+r.partition()+` ADD PRIMARY KEY (client_id, tree_id, generation)`)
+	return err
 }
 
 // partition is the table of the generation under way.
-func (r *recompute) partition() string { return partitionOf(r.run.Generation) }
+func (r *fullRun) partition() string { return partitionOf(r.run.Generation) }
 
 func partitionOf(generation int64) string { return fmt.Sprintf("exposures_g%d", generation) }
 
-// swap puts the new generation in force.
-func (r *recompute) swap(ctx context.Context, write pgx.Tx, touched []int64) error {
-	table, generation := r.partition(), r.run.Generation
+// rows is what a worker makes of a lot.
+type rows struct {
+	copy     []byte
+	overlaps int64
+	reach    float64
+}
+
+// fill streams the results of a sweep into the table.
+func (r *fullRun) fill(ctx context.Context, w *sweeper) error {
+	g, ctx := errgroup.WithContext(ctx)
+	chunks := make(chan []byte)
+	used := make(chan []byte, 8)
+	g.Go(func() error {
+		_, err := r.write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: chunks, free: used}, "COPY "+r.partition()+" ("+exposureColumns+") FROM STDIN BINARY")
+		return err
+	})
+	g.Go(func() error {
+		defer close(chunks)
+		return sweep(ctx, w, func() func(ranking.Lot) (rows, error) {
+			c := &computer{run: r, used: used}
+			return c.compute
+		}, func(out rows) error {
+			r.run.Overlaps += out.overlaps
+			r.run.Reach = max(r.run.Reach, out.reach)
+			select {
+			case chunks <- out.copy:
+				return nil
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		})
+	})
+	return g.Wait()
+}
+
+// computer assesses lots of trees; it belongs to one goroutine.
+type computer struct {
+	run    *fullRun
+	used   <-chan []byte // chunks that were written, for reuse
+	result ranking.Result
+}
+
+func (c *computer) compute(lot ranking.Lot) (rows, error) {
+	var out rows
+	var buf copyBuffer
+	select {
+	case b := <-c.used:
+		buf.b = b[:0]
+	default:
+		buf.b = make([]byte, 0, 320*len(lot.Trees))
+	}
+	for i := range lot.Trees {
+		f := &lot.Trees[i]
+		a := lot.Assessor.Assess(f)
+		c.result.Summarize(a, f)
+		buf.exposure(c.run.sweep.Site.Client, c.run.run.Generation, &c.result)
+		out.overlaps += int64(a.Overlaps)
+		out.reach = max(out.reach, a.Reach())
+	}
+	out.copy = buf.b
+	return out, nil
+}
+
+// putInForce makes the table the partition that the site points at.
+func (r *fullRun) putInForce(ctx context.Context) error {
+	site, table, generation := r.sweep.Site, r.partition(), r.run.Generation
 	for _, s := range []struct {
 		sql  string
 		args []any
 	}{
-		{`ALTER TABLE ` + table + ` ADD PRIMARY KEY (client_id, tree_id, generation)`, nil},
 		{`SET LOCAL default_statistics_target = 10`, nil},
 		{`ANALYZE ` + table, nil},
 		{fmt.Sprintf(`ALTER TABLE exposures ATTACH PARTITION %s FOR VALUES IN (%d)`, table, generation), nil},
 		{`ALTER TABLE ` + table + ` DROP CONSTRAINT one_generation`, nil},
-		{`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, []any{r.site.Client, touched}},
-		{`UPDATE sites SET generation = $3 WHERE client_id = $1 AND site_id = $2`, []any{r.site.Client, r.site.ID, generation}},
+		{`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, []any{site.Client, r.touched}},
+		{`UPDATE sites SET generation = $3, revision = revision + 1 WHERE client_id = $1 AND site_id = $2`, []any{site.Client, site.ID, generation}},
+		{keepProfile, []any{site.Client, r.sweep.Profile.Digest, r.sweep.Profile.Name, string(r.sweep.Profile.Text)}},
 	} {
-		if _, err := write.Exec(ctx, s.sql, s.args...); err != nil {
+		if _, err := r.write.Exec(ctx, s.sql, s.args...); err != nil {
 			return err
 		}
 	}
-	return write.QueryRow(ctx, `
-		INSERT INTO runs (client_id, site_id, generation, profile_name, profile_digest, as_of, trees, targets, overlap_count)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING computed_at`,
-		r.site.Client, r.site.ID, generation, r.run.ProfileName, r.run.ProfileDigest, r.asOf,
-		r.run.Trees, r.run.Targets, r.run.Overlaps).Scan(&r.run.ComputedAt)
+	return r.write.QueryRow(ctx, `
+		INSERT INTO runs (client_id, site_id, generation, profile_name, profile_digest, as_of, trees, targets, overlap_count, reach_m)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) RETURNING computed_at`,
+		site.Client, site.ID, generation, r.run.ProfileName, r.run.ProfileDigest, r.run.AsOf,
+		r.run.Trees, r.run.Targets, r.run.Overlaps, r.run.Reach).Scan(&r.run.ComputedAt)
 }
+
+// keepProfile keeps a profile's text under its digest.
+const keepProfile = `INSERT INTO profiles (client_id, digest, name, body) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`
 
 // dropSuperseded drops the partitions before the last two of each site. The last
 // but one stays for readers whose snapshot is from before the swap. Who is still
@@ -147,77 +217,6 @@ func (db *DB) dropSuperseded(ctx context.Context) {
 			return err
 		})
 	}
-}
-
-// stripe computes the trees of one stripe.
-func (r *recompute) stripe(ctx context.Context, read, write pgx.Tx, s stripe) error {
-	targets := ranking.NewStripe(r.profile, r.asOf)
-	if err := r.readTargets(ctx, read, s, targets); err != nil {
-		return err
-	}
-	targets.Build()
-	r.run.Targets += int64(targets.Targets())
-
-	g, ctx := errgroup.WithContext(ctx)
-	workers := max(1, runtime.GOMAXPROCS(0))
-	toCompute := make(chan *work, workers)
-	inOrder := make(chan *work, workers)
-	results := make(chan []byte)
-	used := make(chan []byte, 3*workers)
-	facts := &factStream{recompute: r, stripe: s}
-	g.Go(func() error {
-		defer close(toCompute)
-		defer close(inOrder)
-		return facts.read(ctx, g, read, func(w *work) error { return send(ctx, w, toCompute, inOrder) })
-	})
-	for range workers {
-		c := &computer{recompute: r, assessor: targets.NewAssessor(), used: used}
-		g.Go(func() error {
-			for w := range toCompute {
-				out, err := c.compute(w)
-				if err != nil {
-					return err
-				}
-				w.result <- out
-			}
-			return nil
-		})
-	}
-	g.Go(func() error {
-		defer close(results)
-		for w := range inOrder {
-			select {
-			case out := <-w.result:
-				r.run.Trees += out.trees
-				r.run.Overlaps += out.overlaps
-				select {
-				case results <- out.rows:
-				case <-ctx.Done():
-					return ctx.Err()
-				}
-			case <-ctx.Done():
-				return ctx.Err()
-			}
-		}
-		return nil
-	})
-	g.Go(func() error {
-		_, err := write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: results, free: used}, "COPY "+r.partition()+" ("+exposureColumns+") FROM STDIN BINARY")
-		return err
-	})
-	return g.Wait()
-}
-
-// send hands work to whoever computes it and to whoever waits for it in order.
-func send(ctx context.Context, w *work, to ...chan<- *work) error {
-	for _, c := range to {
-		select {
-		case c <- w:
-		case <-ctx.Done():
-			return ctx.Err()
-		}
-	}
-	return nil
 }
 
 // chunkReader reads chunks as one stream between the header and the trailer of
@@ -260,17 +259,4 @@ func (c *chunkReader) Read(p []byte) (int, error) {
 	n := copy(p, c.rest)
 	c.rest = c.rest[n:]
 	return n, nil
-}
-
-// attach opens a transaction that sees what the reading one sees.
-func (r *recompute) attach(ctx context.Context) (pgx.Tx, error) {
-	tx, err := r.db.pool.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
-	if err != nil {
-		return nil, err
-	}
-	if _, err := tx.Exec(ctx, fmt.Sprintf(`SET TRANSACTION SNAPSHOT '%s'`, r.snapshot)); err != nil {
-		tx.Rollback(context.WithoutCancel(ctx))
-		return nil, err
-	}
-	return tx, nil
 }

@@ -57,10 +57,10 @@ func (db *DB) GetSite(ctx context.Context, client inventory.ClientID, name strin
 // edit has come since.
 func (db *DB) GetRun(ctx context.Context, site inventory.Site) (run inventory.Run, fresh bool, err error) {
 	err = db.pool.QueryRow(ctx, `
-		SELECT r.generation, r.profile_name, r.profile_digest, r.as_of, r.computed_at, r.trees, r.targets, r.overlap_count,
+		SELECT r.generation, r.profile_name, r.profile_digest, r.as_of, r.computed_at, r.trees, r.targets, r.overlap_count, r.reach_m,
 		       NOT EXISTS (SELECT FROM touched t WHERE t.client_id = s.client_id AND t.site_id = s.site_id)
 		FROM sites s JOIN runs r USING (client_id, site_id, generation)
 		WHERE s.client_id = $1 AND s.site_id = $2`, site.Client, site.ID).
-		Scan(&run.Generation, &run.ProfileName, &run.ProfileDigest, &run.AsOf, &run.ComputedAt, &run.Trees, &run.Targets, &run.Overlaps, &fresh)
+		Scan(&run.Generation, &run.ProfileName, &run.ProfileDigest, &run.AsOf, &run.ComputedAt, &run.Trees, &run.Targets, &run.Overlaps, &run.Reach, &fresh)
 	return run, fresh, translate(err)
 }

@@ -10,6 +10,7 @@ import (
 	_ "embed"
 	"encoding/hex"
 	"fmt"
+	"math"
 	"slices"
 
 	"github.com/goccy/go-yaml"
@@ -21,7 +22,7 @@ import (
 var defaultText []byte
 
 // HoursInWeek is the number of hours of a week, from Monday 00:00.
-const HoursInWeek = 168
+const HoursInWeek = inventory.HoursInWeek
 
 // MaxWeeks is how many weeks a profile may name.
 const MaxWeeks = 64
@@ -42,6 +43,7 @@ type Week [HoursInWeek]float64
 // plays no part.
 type Kind struct {
 	Week           string `yaml:"week"`
+	VehiclesWeek   string `yaml:"vehicles_week"` // where vehicles keep other hours than people
 	PeoplePerHour  Number `yaml:"people_per_hour"`
 	PeoplePresent  Number `yaml:"people_present"`
 	PeoplePer100M2 Number `yaml:"people_per_100m2"`
@@ -60,30 +62,22 @@ type Targets struct {
 	LengthPerStall    Number                        `yaml:"length_per_stall_m"`
 	AreaPerStall      Number                        `yaml:"area_per_stall_m2"`
 	MinutesOnFoot     Number                        `yaml:"minutes_on_foot_per_vehicle"`
+	ReactionSeconds   Number                        `yaml:"driver_reaction_s"`
+	Deceleration      Number                        `yaml:"driver_deceleration_mps2"`
 	Kinds             map[inventory.TargetKind]Kind `yaml:"kinds"`
 }
 
-// Sizing is what is assumed of trees that were not measured.
+// Sizing is what is assumed of trees that were not measured, beside published
+// allometry, and of the ground their parts reach.
 type Sizing struct {
-	CrownDiameterPerDBH Number `yaml:"crown_diameter_per_dbh"`
-	BreastHeight        Number `yaml:"height_m_at_breast_height"`
-	HeightScale         Number `yaml:"height_scale_m"`
-	HeightRate          Number `yaml:"height_rate_per_m"`
-	MaxCrownRadius      Number `yaml:"max_crown_radius_m"`
-	MinCrownRadius      Number `yaml:"min_crown_radius_m"`
-	UnknownDBH          Number `yaml:"dbh_unknown_m"`
-	DeadReach           Number `yaml:"dead_reach_factor"`
-	LimbSector          Number `yaml:"limb_sector_deg"`
-}
-
-// Screening holds the thresholds of the rules for unjudged trees.
-type Screening struct {
-	RegrownYears    Number `yaml:"regrown_years"`
-	HeavyRegrowth   Number `yaml:"heavy_regrowth_m"`
-	LongLimb        Number `yaml:"long_limb_m"`
-	WideCut         Number `yaml:"wide_cut_m"`
-	LateralShare    Number `yaml:"lateral_share"`
-	StaleVisitYears Number `yaml:"stale_visit_years"`
+	MaxCrownRadius Number `yaml:"max_crown_radius_m"`
+	MinCrownRadius Number `yaml:"min_crown_radius_m"`
+	UnknownDBH     Number `yaml:"dbh_unknown_m"`
+	UnknownDBHSE   Number `yaml:"dbh_unknown_se_m"`
+	DeadReach      Number `yaml:"dead_reach_factor"`
+	LimbSector     Number `yaml:"limb_sector_deg"`
+	LeanThreshold  Number `yaml:"lean_threshold_deg"`
+	LeanSector     Number `yaml:"lean_sector_deg"`
 }
 
 // Weights turn likelihood and exposure into one order.
@@ -116,34 +110,49 @@ type Occupancy struct {
 
 // Profile is one whole set of assumptions.
 type Profile struct {
-	Name      string
-	Version   int
-	Weeks     map[string]Week
-	Targets   Targets
-	Sizing    Sizing
-	Screening Screening
-	Weights   Weights
-	Occupancy Occupancy
-	// Digest identifies the text the profile was read from (SHA-256, hex).
+	Name        string
+	Version     int
+	Weeks       map[string]Week
+	Calendar    Calendar
+	Wind        *Week // how windy each hour is, mean 1; nil where no client gave it
+	Targets     Targets
+	Sizing      Sizing
+	Screening   Screening
+	Rating      Rating
+	Mechanics   Mechanics
+	Calibration Calibration
+	Weights     Weights
+	Occupancy   Occupancy
+	Doubt       Doubt
+	// Text is what the profile was read from, and Digest identifies it (SHA-256,
+	// hex), with the season where In chose another one.
+	Text   []byte
 	Digest string
 }
 
 type weekText struct {
 	Source   string    `yaml:"source"`
+	Hours    []float64 `yaml:"hours"` // all 168 in place of the days
 	Weekday  []float64 `yaml:"weekday"`
 	Saturday []float64 `yaml:"saturday"`
 	Sunday   []float64 `yaml:"sunday"`
 }
 
 type text struct {
-	Name      string              `yaml:"name"`
-	Version   int                 `yaml:"version"`
-	Weeks     map[string]weekText `yaml:"weeks"`
-	Targets   Targets             `yaml:"targets"`
-	Sizing    Sizing              `yaml:"sizing"`
-	Screening Screening           `yaml:"screening"`
-	Weights   Weights             `yaml:"weights"`
-	Occupancy Occupancy           `yaml:"occupancy"`
+	Name        string              `yaml:"name"`
+	Version     int                 `yaml:"version"`
+	Weeks       map[string]weekText `yaml:"weeks"`
+	Calendar    Calendar            `yaml:"calendar"`
+	Wind        *weekText           `yaml:"wind"`
+	Targets     Targets             `yaml:"targets"`
+	Sizing      Sizing              `yaml:"sizing"`
+	Screening   Screening           `yaml:"screening"`
+	Rating      Rating              `yaml:"rating"`
+	Mechanics   Mechanics           `yaml:"mechanics"`
+	Calibration Calibration         `yaml:"calibration"`
+	Weights     Weights             `yaml:"weights"`
+	Occupancy   Occupancy           `yaml:"occupancy"`
+	Doubt       Doubt               `yaml:"doubt"`
 }
 
 // Default returns the profile that is built in.
@@ -166,20 +175,27 @@ func Parse(b []byte) (*Profile, error) {
 	}
 	sum := sha256.Sum256(b)
 	p := &Profile{
-		Name: t.Name, Version: t.Version, Weeks: make(map[string]Week, len(t.Weeks)),
-		Targets: t.Targets, Sizing: t.Sizing, Screening: t.Screening,
-		Weights: t.Weights, Occupancy: t.Occupancy,
-		Digest: hex.EncodeToString(sum[:]),
+		Name: t.Name, Version: t.Version, Weeks: make(map[string]Week, len(t.Weeks)), Calendar: t.Calendar,
+		Targets: t.Targets, Sizing: t.Sizing, Screening: t.Screening, Rating: t.Rating, Mechanics: t.Mechanics, Calibration: t.Calibration,
+		Weights: t.Weights, Occupancy: t.Occupancy, Doubt: t.Doubt,
+		Text: bytes.Clone(b), Digest: hex.EncodeToString(sum[:]),
 	}
 	for name, w := range t.Weeks {
 		week, err := w.week()
 		if err != nil {
-			return nil, inventory.Errorf(inventory.Invalid, "profile: weeks.%s: %v", name, err)
+			return nil, fault(b, fmt.Errorf("weeks.%s: %w", name, err))
 		}
 		p.Weeks[name] = week
 	}
+	if t.Wind != nil {
+		wind, err := t.Wind.week()
+		if err != nil {
+			return nil, fault(b, fmt.Errorf("wind: %w", err))
+		}
+		p.Wind = &wind
+	}
 	if err := p.validate(); err != nil {
-		return nil, inventory.Errorf(inventory.Invalid, "profile: %v", err)
+		return nil, fault(b, err)
 	}
 	return p, nil
 }
@@ -213,6 +229,18 @@ func (p *Profile) Chance(l inventory.Likelihood) float64 {
 // week spreads the day shapes over the week and brings their mean to 1. A
 // missing Saturday or Sunday is like a weekday.
 func (w weekText) week() (Week, error) {
+	if w.Source == "" {
+		return Week{}, fmt.Errorf("source is missing (write 'assumption' where there is none)")
+	}
+	if w.Hours != nil {
+		if w.Weekday != nil || w.Saturday != nil || w.Sunday != nil {
+			return Week{}, fmt.Errorf("give either hours (%d figures) or weekday, saturday and sunday", HoursInWeek)
+		}
+		if len(w.Hours) != HoursInWeek {
+			return Week{}, fmt.Errorf("hours has %d figures, expected %d from Monday 00:00", len(w.Hours), HoursInWeek)
+		}
+		return normalised(Week(w.Hours), "hours")
+	}
 	if w.Saturday == nil {
 		w.Saturday = w.Weekday
 	}
@@ -220,7 +248,6 @@ func (w weekText) week() (Week, error) {
 		w.Sunday = w.Saturday
 	}
 	var week Week
-	sum := 0.0
 	for day := range 7 {
 		hours, name := w.Weekday, "weekday"
 		switch day {
@@ -232,13 +259,19 @@ func (w weekText) week() (Week, error) {
 		if len(hours) != 24 {
 			return week, fmt.Errorf("%s has %d figures, expected 24", name, len(hours))
 		}
-		for h, v := range hours {
-			if v < 0 {
-				return week, fmt.Errorf("%s, hour %d: %v is negative", name, h, v)
-			}
-			week[day*24+h] = v
-			sum += v
+		copy(week[day*24:], hours)
+	}
+	return normalised(week, "weekday, saturday and sunday")
+}
+
+// normalised brings the mean of a week to 1.
+func normalised(week Week, field string) (Week, error) {
+	sum := 0.0
+	for h, v := range week {
+		if !(v >= 0) || math.IsInf(v, 1) {
+			return week, fmt.Errorf("%s, hour %d of the week: %v: expected 0 or more", field, h, v)
 		}
+		sum += v
 	}
 	if sum == 0 {
 		return week, fmt.Errorf("all hours are zero")

@@ -19,10 +19,18 @@ func (p *Profile) validate() error {
 	for _, part := range []struct {
 		name string
 		of   any
-	}{{"sizing", p.Sizing}, {"screening", p.Screening}, {"weights", p.Weights}, {"occupancy", p.Occupancy}} {
+	}{{"sizing", p.Sizing}, {"screening", p.Screening}, {"rating", p.Rating}, {"mechanics", p.Mechanics}, {"calibration", p.Calibration}, {"weights", p.Weights}, {"occupancy", p.Occupancy}, {"doubt", p.Doubt}} {
 		if err := numbersGiven(part.name, reflect.ValueOf(part.of)); err != nil {
 			return err
 		}
+	}
+	for _, validate := range []func() error{p.Screening.validate, p.Rating.validate, p.Mechanics.validate, p.Calibration.validate} {
+		if err := validate(); err != nil {
+			return err
+		}
+	}
+	if err := p.Calendar.validate(p.Weeks); err != nil {
+		return fmt.Errorf("calendar.%v", err)
 	}
 	t := p.Targets
 	t.Kinds = nil
@@ -36,11 +44,17 @@ func (p *Profile) validate() error {
 		if _, ok := p.Weeks[k.Week]; !ok {
 			return fmt.Errorf("targets.kinds.%s.week: no week named %q, expected one of %v", kind, k.Week, p.WeekNames())
 		}
+		if _, ok := p.Weeks[k.VehiclesWeek]; !ok && k.VehiclesWeek != "" {
+			return fmt.Errorf("targets.kinds.%s.vehicles_week: no week named %q, expected one of %v", kind, k.VehiclesWeek, p.WeekNames())
+		}
 	}
 	for _, kind := range inventory.TargetKinds {
 		if _, ok := p.Targets.Kinds[kind]; !ok {
 			return fmt.Errorf("targets.kinds.%s is missing", kind)
 		}
+	}
+	if err := p.Doubt.validate(); err != nil {
+		return err
 	}
 	o := p.Occupancy
 	if !(o.Constant.Value > o.Frequent.Value && o.Frequent.Value > o.Occasional.Value) {

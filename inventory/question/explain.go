@@ -20,6 +20,13 @@ type Explanation struct {
 	Targets  map[inventory.TargetID]inventory.Target
 	Profile  *profile.Profile
 	Screener *risk.Screener
+	Meter    *exposure.Meter
+	Sizer    *ranking.Sizer
+}
+
+// Paragraph says in plain words why the tree stands where it does.
+func (e *Explanation) Paragraph() string {
+	return ranking.Paragraph(&ranking.Case{Facts: &e.Facts, Assessment: e.Assessment, Screener: e.Screener, Sizer: e.Sizer, Meter: e.Meter, Overlaps: e.Overlaps, Targets: e.Targets})
 }
 
 // Explain works out one tree from the inventory as it stands.
@@ -38,13 +45,14 @@ func Explain(ctx context.Context, store TreeStore, site inventory.Site, tag stri
 }
 
 func explain(ctx context.Context, store TreeStore, site inventory.Site, f ranking.Facts, p *profile.Profile, asOf time.Time) (*Explanation, error) {
-	zones := exposure.Zones(nil, f.Tree, f.Cuts, exposure.Size(f.Tree, p.Sizing), p.Sizing)
-	targets, err := targetsUnder(ctx, store, site, f.Tree, zones)
+	sizer := ranking.NewSizer(p, asOf)
+	_, zones := sizer.Zones(nil, &f)
+	targets, err := store.FindTargetsIn(ctx, site.Client, ranking.ZoneBoxes(site.ID, f.Tree.Point, zones))
 	if err != nil {
 		return nil, err
 	}
 	stripe := ranking.NewStripe(p, asOf)
-	e := &Explanation{Facts: f, Targets: make(map[inventory.TargetID]inventory.Target, len(targets)), Profile: p}
+	e := &Explanation{Facts: f, Targets: make(map[inventory.TargetID]inventory.Target, len(targets)), Profile: p, Sizer: sizer}
 	for _, t := range targets {
 		if err := stripe.Add(t); err != nil {
 			return nil, err
@@ -55,17 +63,6 @@ func explain(ctx context.Context, store TreeStore, site inventory.Site, f rankin
 	assessor := stripe.NewAssessor()
 	e.Overlaps = assessor.Meter().Overlaps(f.Tree.Point, zones)
 	e.Assessment = assessor.Assess(&f)
-	e.Screener = assessor.Screener()
+	e.Screener, e.Meter = assessor.Screener(), assessor.Meter()
 	return e, nil
-}
-
-// targetsUnder loads the targets whose bounds meet any of the zones.
-func targetsUnder(ctx context.Context, store TreeStore, site inventory.Site, t inventory.Tree, zones []exposure.TreeZone) ([]inventory.Target, error) {
-	var boxes []ranking.SiteBox
-	for _, z := range zones {
-		for _, b := range boxesOf(z.Zone, t.Point) {
-			boxes = append(boxes, ranking.SiteBox{Site: site.ID, Bound: b})
-		}
-	}
-	return store.FindTargetsIn(ctx, site.Client, boxes)
 }

@@ -2,12 +2,10 @@ package question
 
 import (
 	"context"
-	"math"
 	"time"
 
 	"github.com/paulmach/orb"
 
-	"github.com/underbough/underbough/geo"
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/ranking"
@@ -47,10 +45,10 @@ const (
 func (s *Features) Find(ctx context.Context, q inventory.FeatureQuery, fn func(*inventory.Feature) error) (rest inventory.Opt[inventory.Cursor], err error) {
 	switch q.Collection.ID {
 	case "zones":
-		w := &walk{Features: s, q: q, fn: fn, batch: 250, most: maxTreesOfZones}
+		w := &walk{Features: s, q: q, fn: fn, sizer: ranking.NewSizer(s.Profile, s.AsOf), batch: 250, most: maxTreesOfZones}
 		return w.run(ctx, func(_ context.Context, page []ranking.Facts) error { return w.zones(page) })
 	case "overlaps":
-		w := &walk{Features: s, q: q, fn: fn, batch: 100, most: maxTreesOfOverlaps}
+		w := &walk{Features: s, q: q, fn: fn, sizer: ranking.NewSizer(s.Profile, s.AsOf), batch: 100, most: maxTreesOfOverlaps}
 		return w.run(ctx, w.overlaps)
 	}
 	return rest, s.Store.FindFeatures(ctx, q, fn)
@@ -78,7 +76,7 @@ func (s *Features) Extent(ctx context.Context, client inventory.ClientID, c *inv
 	}
 	b, ok, err := s.Store.FeatureExtent(ctx, client, of)
 	if ok && c.ID == "zones" {
-		b = widen(b)
+		b = ranking.Widen(b, maxReachM)
 	}
 	return b, ok, err
 }
@@ -86,50 +84,3 @@ func (s *Features) Extent(ctx context.Context, client inventory.ClientID, c *inv
 // maxReachM is farther than any zone reaches, metres; stripes of a run rest on
 // it too.
 const maxReachM = 250
-
-// widen returns a box with room for the zones of what stands in it. It may run
-// past ±180.
-func widen(b orb.Bound) orb.Bound {
-	dlat := maxReachM / 110_000.0
-	dlon := dlat / math.Cos(min(max(math.Abs(b.Min[1]), math.Abs(b.Max[1]))+dlat, 85)*math.Pi/180)
-	b.Min[0], b.Max[0] = max(b.Min[0]-dlon, -180), min(b.Max[0]+dlon, 180)
-	b.Min[1], b.Max[1] = max(b.Min[1]-dlat, -90), min(b.Max[1]+dlat, 90)
-	return b
-}
-
-// widened returns boxes for the trees whose zones may meet boxes. A box at the
-// antimeridian gets a twin on the other side.
-func widened(boxes []orb.Bound) []orb.Bound {
-	var out []orb.Bound
-	for _, b := range boxes {
-		w := widen(b)
-		out = append(out, w)
-		span := w.Max[0] - b.Max[0] + maxReachM/1000.0
-		if w.Min[0] <= -180 {
-			out = append(out, orb.Bound{Min: orb.Point{180 - span, w.Min[1]}, Max: orb.Point{180, w.Max[1]}})
-		}
-		if w.Max[0] >= 180 {
-			out = append(out, orb.Bound{Min: orb.Point{-180, w.Min[1]}, Max: orb.Point{-180 + span, w.Max[1]}})
-		}
-	}
-	return out
-}
-
-// boxesOf returns the boxes that targets under a zone lie in; two where it
-// crosses the antimeridian.
-func boxesOf(z geo.Zone, at orb.Point) []orb.Bound {
-	b := z.Bound(at)
-	b.Min[1], b.Max[1] = max(b.Min[1], -90), min(b.Max[1], 90)
-	west, east := b, b
-	switch {
-	case b.Min[0] < -180:
-		west.Min[0], west.Max[0] = b.Min[0]+360, 180
-		east.Min[0] = -180
-	case b.Max[0] > 180:
-		west.Max[0] = 180
-		east.Min[0], east.Max[0] = -180, b.Max[0]-360
-	default:
-		return []orb.Bound{b}
-	}
-	return []orb.Bound{west, east}
-}

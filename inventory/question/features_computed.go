@@ -44,6 +44,7 @@ type walk struct {
 	sites map[inventory.SiteID]string
 	out   inventory.Feature
 	zone  []exposure.TreeZone
+	sizer *ranking.Sizer
 }
 
 // maxBatch is the most trees looked at together.
@@ -89,7 +90,7 @@ func (w *walk) run(ctx context.Context, each func(context.Context, []ranking.Fac
 func (w *walk) factsQuery() ranking.FactsQuery {
 	ask := ranking.FactsQuery{Client: w.q.Client, Limit: w.batch, From: inventory.TreeID(w.q.After.V[0]), Boxes: w.q.Boxes}
 	if w.q.Collection.ID == "zones" {
-		ask.Boxes = widened(w.q.Boxes)
+		ask.Boxes = ranking.Widened(w.q.Boxes, maxReachM)
 	}
 	for _, f := range w.q.Filters {
 		switch f.Property {
@@ -132,8 +133,8 @@ func identify(f *ranking.Facts, z exposure.TreeZone) (id, place int64) {
 // zonesOf returns a tree's zones in the order of their places; the cuts come
 // in the order of their ids.
 func (w *walk) zonesOf(f *ranking.Facts) (exposure.Dimensions, []exposure.TreeZone) {
-	d := exposure.Size(f.Tree, w.Profile.Sizing)
-	w.zone = exposure.Zones(w.zone[:0], f.Tree, f.Cuts, d, w.Profile.Sizing)
+	var d exposure.Dimensions
+	d, w.zone = w.sizer.Zones(w.zone[:0], f)
 	return d, w.zone
 }
 
@@ -173,13 +174,13 @@ func (w *walk) zones(page []ranking.Facts) error {
 			w.out = inventory.Feature{ID: id, Geometry: outline, At: inventory.Cursor{int64(f.Tree.ID), place}, Values: w.out.Values[:0]}
 			j, cut := judgeZone(screener, f, z)
 			bearing := null
-			if !z.Zone.IsDisc() {
+			if !z.Zone.IsDisc() && !z.Zone.IsOutline() {
 				bearing = number(z.Zone.Bearing)
 			}
 			w.out.Values = append(w.out.Values,
 				text(w.sites[f.Tree.Site]), whole(f.Tree.ID), text(f.Tree.Tag), text(z.Part.String()), cut,
 				number(z.Zone.Radius), bearing, number(min(z.Zone.Width, 360)),
-				flag(d.HeightEstimated), flag(d.CrownRadiusEstimated),
+				flag(d.HeightEstimated()), flag(d.CrownRadiusEstimated()),
 				text(j.Likelihood.String()), flag(j.Inferred), text(j.Rule.String()))
 			if err := w.send(&w.out); err != nil {
 				return err
@@ -192,12 +193,12 @@ func (w *walk) zones(page []ranking.Facts) error {
 func judgeZone(s *risk.Screener, f *ranking.Facts, z exposure.TreeZone) (risk.Judgement, inventory.Value) {
 	switch z.Part {
 	case exposure.WholeTree:
-		return s.WholeTree(f.Tree, f.Visits), null
+		return s.WholeTree(&f.Tree, f.Visits), null
 	case exposure.Crown:
-		return s.Crown(f.Tree, f.Visits), null
+		return s.Crown(&f.Tree, f.Visits), null
 	}
 	cut := f.Cuts[z.Cut]
-	return s.Limb(cut, f.Visits), whole(cut.ID)
+	return s.Limb(&f.Tree, &cut, f.Visits), whole(cut.ID)
 }
 
 // overlaps hands on one feature a part and target.
@@ -245,11 +246,7 @@ func (w *walk) meters(ctx context.Context, page []ranking.Facts) (map[inventory.
 	for i := range page {
 		f := &page[i]
 		_, zones := w.zonesOf(f)
-		for _, z := range zones {
-			for _, b := range boxesOf(z.Zone, f.Tree.Point) {
-				boxes = append(boxes, ranking.SiteBox{Site: f.Tree.Site, Bound: b})
-			}
-		}
+		boxes = append(boxes, ranking.ZoneBoxes(f.Tree.Site, f.Tree.Point, zones)...)
 	}
 	targets, err := w.Store.FindTargetsIn(ctx, w.q.Client, boxes)
 	if err != nil {

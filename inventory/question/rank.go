@@ -13,27 +13,35 @@ import (
 type Ranking struct {
 	Site  inventory.Site
 	Query ranking.Query
+	Draws Draws
 	Run   inventory.Run
 	Rows  []ranking.Row
 	Total int // trees that the question holds for, beyond the limit too
 }
 
 // UpToDate makes sure that the exposures in force are those of the site as it
-// stands, under this profile and as of this day; it computes them anew where
-// they are not, or where again is set.
+// stands, under this profile and as of this day; it computes anew what edits
+// touched, or everything where that is not enough or again is set.
 func UpToDate(ctx context.Context, store ExposureStore, site inventory.Site, p *profile.Profile, asOf time.Time, again bool) (inventory.Run, error) {
 	run, fresh, err := store.GetRun(ctx, site)
 	if err != nil && inventory.KindOf(err) != inventory.NotFound {
 		return run, err
 	}
-	if err == nil && fresh && !again && run.ProfileDigest == p.Digest && run.AsOf.Format(time.DateOnly) == asOf.Format(time.DateOnly) {
-		return run, nil
+	same := err == nil && run.ProfileDigest == p.Digest && run.AsOf.Format(time.DateOnly) == asOf.Format(time.DateOnly)
+	if same && !again {
+		if fresh {
+			return run, nil
+		}
+		if run, done, err := store.CatchUp(ctx, site, p, asOf); err != nil || done {
+			return run, err
+		}
 	}
 	return store.Recompute(ctx, site, p, asOf)
 }
 
-// Rank brings the exposures up to date and puts the trees in order.
-func Rank(ctx context.Context, store RankStore, site inventory.Site, q ranking.Query, p *profile.Profile, asOf time.Time) (*Ranking, error) {
+// Rank brings the exposures up to date and puts the trees in order; with draws it
+// says how sure each place is, among all standing trees of the site.
+func Rank(ctx context.Context, store RankStore, site inventory.Site, q ranking.Query, draws Draws, p *profile.Profile, asOf time.Time) (*Ranking, error) {
 	run, err := UpToDate(ctx, store, site, p, asOf, false)
 	if err != nil {
 		return nil, err
@@ -43,7 +51,16 @@ func Rank(ctx context.Context, store RankStore, site inventory.Site, q ranking.Q
 	if err != nil {
 		return nil, err
 	}
-	return &Ranking{Site: site, Query: q, Run: run, Rows: rows, Total: total}, nil
+	if draws.Number > 0 {
+		doubts, err := Intervals(ctx, store, ranking.Sweep{Site: site, Profile: p, AsOf: asOf}, q.By, draws)
+		if err != nil {
+			return nil, err
+		}
+		for i := range rows {
+			rows[i].Doubt = inventory.Some(doubts[rows[i].Tree])
+		}
+	}
+	return &Ranking{Site: site, Query: q, Draws: draws, Run: run, Rows: rows, Total: total}, nil
 }
 
 // ParseKinds reads kinds of target.

@@ -17,6 +17,9 @@ type ExposureStore interface {
 	// GetRun returns the run in force, and whether nothing was edited since. It
 	// fails with NotFound where there has been none.
 	GetRun(ctx context.Context, site inventory.Site) (run inventory.Run, fresh bool, err error)
+	// CatchUp computes anew what edits touched since the run in force; it reports
+	// false where a full run is needed.
+	CatchUp(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (run inventory.Run, done bool, err error)
 	// Recompute works out all exposures of a site and puts them in force.
 	Recompute(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (inventory.Run, error)
 }
@@ -24,6 +27,7 @@ type ExposureStore interface {
 // RankStore orders computed trees.
 type RankStore interface {
 	ExposureStore
+	SweepStore
 	Rank(ctx context.Context, q ranking.Query) (list []ranking.Row, total int, err error)
 }
 

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/allometry"
 	"github.com/underbough/underbough/inventory/exposure"
 	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/risk"
@@ -16,12 +17,13 @@ type PartAssessment struct {
 	exposure.TreeZone
 	Exposure  exposure.ZoneExposure
 	Judgement risk.Judgement
-	Chance    float64 // of failing within a year
+	Chance    float64 // of failing within a year, or at the rate of the season looked at
+	Struck    float64 // share of those in the zone that it would strike
 	// Harm is the expected number of persons struck in a year, people in
 	// vehicles and under roofs weighted down; HarmProperty that of vehicles.
 	// Both order trees; neither predicts.
 	Harm, HarmProperty float64
-	Rating             risk.Rating
+	Score              risk.Score
 }
 
 // Assessment is one tree's result.
@@ -37,7 +39,8 @@ type Assessment struct {
 	Count exposure.Count
 	// Harm is the sum over the parts, persons and weighted property together.
 	Harm, HarmPeople, HarmProperty float64
-	Rating                         risk.Rating
+	// Score holds the highest rating of any part, in each respect.
+	Score risk.Score
 	// Worst is the part that contributes the most harm.
 	Worst    int
 	Overlaps int
@@ -49,13 +52,14 @@ type Assessor struct {
 	profile  *profile.Profile
 	meter    *exposure.Meter
 	screener *risk.Screener
+	sizer    *Sizer
 	zones    []exposure.TreeZone
 	out      Assessment
 }
 
 // NewAssessor returns an assessor over a field of targets, as of a day.
 func NewAssessor(f *exposure.Field, p *profile.Profile, asOf time.Time) *Assessor {
-	return &Assessor{profile: p, meter: exposure.NewMeter(f), screener: risk.NewScreener(p, asOf)}
+	return &Assessor{profile: p, meter: exposure.NewMeter(f), screener: risk.NewScreener(p, asOf), sizer: NewSizer(p, asOf)}
 }
 
 // Screener returns the screener in use.
@@ -67,15 +71,16 @@ func (a *Assessor) Meter() *exposure.Meter { return a.meter }
 // Assess works out one tree. The result is valid until the next call.
 func (a *Assessor) Assess(f *Facts) *Assessment {
 	out := &a.out
-	*out = Assessment{Parts: out.Parts[:0], Dimensions: exposure.Size(f.Tree, a.profile.Sizing)}
-	a.zones = exposure.Zones(a.zones[:0], f.Tree, f.Cuts, out.Dimensions, a.profile.Sizing)
+	*out = Assessment{Parts: out.Parts[:0]}
+	out.Dimensions, a.zones = a.sizer.Zones(a.zones[:0], f)
 	exposures, overlaps := a.meter.Measure(f.Tree.Point, a.zones)
 	out.Overlaps = overlaps
 	out.Under = exposure.ZoneIndexCrown
+	season := a.season(f)
 	for i, z := range a.zones {
-		part := PartAssessment{TreeZone: z, Exposure: exposures[i], Judgement: a.judge(f, z)}
-		a.weigh(&part, f)
-		out.Parts = append(out.Parts, part)
+		out.Parts = append(out.Parts, PartAssessment{TreeZone: z, Exposure: exposures[i], Judgement: a.judge(f, z)})
+		part := &out.Parts[i]
+		a.weigh(part, f, season)
 		out.HarmPeople += part.Harm
 		out.HarmProperty += part.HarmProperty
 		if z.Part != exposure.WholeTree && more(part.Exposure.Count, out.Parts[out.Under].Exposure.Count) {
@@ -89,50 +94,62 @@ func (a *Assessor) Assess(f *Facts) *Assessment {
 func (a *Assessor) judge(f *Facts, z exposure.TreeZone) risk.Judgement {
 	switch z.Part {
 	case exposure.WholeTree:
-		return a.screener.WholeTree(f.Tree, f.Visits)
+		return a.screener.WholeTree(&f.Tree, f.Visits)
 	case exposure.Crown:
-		return a.screener.Crown(f.Tree, f.Visits)
+		return a.screener.Crown(&f.Tree, f.Visits)
 	}
-	return a.screener.Limb(f.Cuts[z.Cut], f.Visits)
+	return a.screener.Limb(&f.Tree, &f.Cuts[z.Cut], f.Visits)
+}
+
+// season is the factor on the yearly chance of failure in the season looked at.
+func (a *Assessor) season(f *Facts) float64 {
+	s := a.profile.Calendar.Season
+	if s == "" || s == profile.WholeYear {
+		return 1
+	}
+	return a.profile.SeasonChance(s, allometry.Find(f.Tree.Species).Evergreen())
 }
 
 // weigh works out a part's harm and rating.
-func (a *Assessor) weigh(p *PartAssessment, f *Facts) {
+func (a *Assessor) weigh(p *PartAssessment, f *Facts, season float64) {
 	w := &a.profile.Weights
-	struck := w.Struck.Limb.Value
-	p.Chance = a.profile.Chance(p.Judgement.Likelihood)
+	p.Chance = a.profile.Chance(p.Judgement.Likelihood) * season
 	switch p.Part {
 	case exposure.WholeTree:
-		struck = w.Struck.WholeTree.Value
-		if p.Judgement.Inferred {
+		p.Struck = w.Struck.WholeTree.Value
+		if !p.Zone.IsDisc() {
+			// A tree that falls to one side strikes as much ground out of less.
+			p.Struck = min(1, p.Struck*360/p.Zone.Width)
+		}
+		if r := p.Judgement.Rule; r == risk.NothingKnown || r == risk.SoundCavity {
 			p.Chance *= w.WholeTreeChance.Value
 		}
 	case exposure.Crown:
-		struck = w.Struck.Crown.Value
+		p.Struck = w.Struck.Crown.Value
+	default:
+		p.Struck = w.Struck.Limb.Value
 	}
-	c := p.Exposure.Count
-	people := c.People + c.InVehicles*w.Shielding.InVehicle.Value + c.Sheltered*w.Shielding.Sheltered.Value
-	p.Harm = p.Chance * struck * people
-	p.HarmProperty = p.Chance * struck * c.Vehicles
-	p.Rating = a.rate(p, f)
+	p.Harm = p.Chance * p.Struck * a.weighted(p.Exposure.Harm)
+	p.HarmProperty = p.Chance * p.Struck * p.Exposure.Harm.Vehicles
+	p.Score = a.rate(p, f)
 }
 
-// rate is the qualitative method for one part: people by the share of the
-// week's hours with somebody there, property by the vehicles standing there.
-func (a *Assessor) rate(p *PartAssessment, f *Facts) risk.Rating {
+// rate is the profile's method of rating for one part: people by the share of
+// hours with somebody there, property by the vehicles standing there.
+func (a *Assessor) rate(p *PartAssessment, f *Facts) risk.Score {
 	// An improbable failure rates low whatever it would strike, by both matrices.
-	if p.Judgement.Likelihood <= inventory.Improbable {
-		return risk.RatingLow
+	if p.Judgement.Likelihood <= inventory.Improbable && a.profile.Rating.Method == profile.Matrices {
+		return risk.Score{}
 	}
 	week := a.meter.Week(p.Exposure)
-	occupancy := a.profile.Occupancy
-	people := risk.Rate(
-		risk.Combine(p.Judgement.Likelihood, risk.ImpactOf(week.Occupied, occupancy)),
-		risk.PeopleConsequence(p.Exposure.Count, heavyPart(p, f, a.profile.Screening)))
-	property := risk.Rate(
-		risk.Combine(p.Judgement.Likelihood, risk.ImpactOf(exposure.AtLeastOne(p.Exposure.Count.Vehicles), occupancy)),
-		risk.PropertyConsequence(p.Exposure.Count))
-	return max(people, property)
+	var cut *inventory.Cut
+	if p.Part == exposure.Limb {
+		cut = &f.Cuts[p.Cut]
+	}
+	return a.screener.Score(p.Judgement, &f.Tree, cut, f.Visits, &risk.Use{
+		Occupied: week.Occupied, Busiest: exposure.AtLeastOne(week.Busiest), Vehicles: a.meter.VehicleWeek(p.Exposure).Occupied,
+		Count: p.Exposure.Count, Heavy: heavyPart(p, f, a.profile.Screening),
+	})
 }
 
 // heavyPart reports whether a part is big enough to do the worst: a whole tree,
@@ -158,7 +175,7 @@ func (a *Assessor) conclude(out *Assessment) {
 	worst := -1.0
 	for i := range out.Parts {
 		p := &out.Parts[i]
-		out.Rating = max(out.Rating, p.Rating)
+		out.Score = out.Score.Max(p.Score)
 		if h := p.Harm + p.HarmProperty*a.profile.Weights.Property.Value; h > worst {
 			worst, out.Worst = h, i
 		}
@@ -178,4 +195,13 @@ func more(a, b exposure.Count) bool {
 		return a.Persons() > b.Persons()
 	}
 	return a.Vehicles > b.Vehicles
+}
+
+// Reach is the farthest that any part reaches, metres.
+func (a *Assessment) Reach() float64 {
+	reach := 0.0
+	for i := range a.Parts {
+		reach = max(reach, a.Parts[i].Zone.Radius)
+	}
+	return reach
 }

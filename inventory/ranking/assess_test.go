@@ -87,13 +87,13 @@ func TestRatingThroughTheMatrices(t *testing.T) {
 	square.PeoplePresent, square.Hours = inventory.Some(5.0), "even"
 	cut := inventory.Cut{Kind: inventory.CutTopping, Year: inventory.Some(2010), RegrowthLength: inventory.Some(4.0)}
 	a := assess(t, ranking.Facts{Tree: tree(), Cuts: []inventory.Cut{cut}}, square)
-	if a.Rating != risk.RatingHigh {
-		t.Errorf("rating %v, expected high", a.Rating)
+	if a.Score.Rating != risk.Grade(risk.RatingHigh) {
+		t.Errorf("rating %v, expected high", a.Score)
 	}
 	// Without the cut nothing is known against the tree: improbable rates low
 	// whatever stands beneath.
-	if a := assess(t, ranking.Facts{Tree: tree()}, square); a.Rating != risk.RatingLow {
-		t.Errorf("rating %v, expected low", a.Rating)
+	if a := assess(t, ranking.Facts{Tree: tree()}, square); a.Score.Rating != risk.Grade(risk.RatingLow) {
+		t.Errorf("rating %v, expected low", a.Score)
 	}
 }
 
@@ -106,12 +106,12 @@ func TestTreeOverNothing(t *testing.T) {
 }
 
 func TestReason(t *testing.T) {
-	r := ranking.Row{
+	r := ranking.Row{Result: ranking.Result{
 		Over:  []ranking.Under{{Kind: inventory.Parking, AreaM2: 31.4}, {Kind: inventory.TransitStop, Points: 2}},
 		Count: exposure.Count{People: 0.5, InVehicles: 0.125, Vehicles: 1.5}, Week: exposure.WeekSummary{Busiest: 2, BusiestHour: 24*5 + 10},
-		Part: "limb", PartPeople: 0.625, PartVehicles: 1.5, Likelihood: "possible", Rule: risk.Regrown.String(), Harm: 0.0012, CrownRadius: 4, CrownEstimated: true,
-	}
-	want := "limb possible (inferred: regrowth on an old cut), over 0.6250 people and 1.50 vehicles on average; up to 2.00 people at Sat 10:00; harm index 1.20; crown radius 4.0 m estimated"
+		Part: exposure.Limb, PartPeople: 0.625, PartVehicles: 1.5, Likelihood: inventory.Possible, Rule: risk.Regrown, Harm: 0.0012, CrownRadius: 4, CrownFrom: exposure.FromGenus,
+	}}
+	want := "limb possible (inferred: regrowth on an old cut), over 0.6250 people and 1.50 vehicles on average; up to 2.00 people at Sat 10:00; harm index 1.20; crown radius 4.0 m estimated (genus)"
 	if got := r.Reason(); got != want {
 		t.Errorf("reason\n%s\nexpected\n%s", got, want)
 	}

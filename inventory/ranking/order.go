@@ -36,6 +36,7 @@ type Under struct {
 	LengthM float64
 	AreaM2  float64
 	Points  int
+	persons float64
 }
 
 func (u Under) String() string {

@@ -1,7 +1,10 @@
 package ranking
 
 import (
+	"fmt"
 	"math"
+	"strconv"
+	"strings"
 
 	"github.com/underbough/underbough/inventory"
 )
@@ -13,6 +16,27 @@ type Property struct {
 	Value any
 }
 
+// Cell writes the value for a spreadsheet: lists with spaces between, nothing for
+// what is missing. A text that a spreadsheet would take for a formula is quoted.
+func (p Property) Cell() string {
+	switch v := p.Value.(type) {
+	case nil:
+		return ""
+	case string:
+		if v != "" && strings.ContainsRune("=+-@\t\r", rune(v[0])) {
+			return "'" + v
+		}
+		return v
+	case []string:
+		return strings.Join(v, " ")
+	case []float64, []int:
+		return strings.Trim(fmt.Sprint(v), "[]")
+	case float64:
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	}
+	return fmt.Sprint(p.Value)
+}
+
 // Properties lists all that a row says, in the order it is shown. Every name is
 // there whether or not it has a value.
 func (r *Row) Properties() []Property {
@@ -21,9 +45,9 @@ func (r *Row) Properties() []Property {
 	for i, u := range r.Over {
 		over[i], lengths[i], areas[i], points[i] = string(u.Kind), round(u.LengthM, 2), round(u.AreaM2, 2), u.Points
 	}
-	within := make([]string, len(r.Within))
-	for i, k := range r.Within {
-		within[i] = string(k)
+	within := []string{}
+	for _, k := range r.Within.List() {
+		within = append(within, string(k))
 	}
 	kinds := []string{}
 	seen := map[inventory.CutKind]bool{}
@@ -41,9 +65,9 @@ func (r *Row) Properties() []Property {
 		{"common_name", text(r.CommonName)},
 		{"dbh_cm", option(r.DBH, 100)},
 		{"height_m", round(r.Height, 2)},
-		{"height_estimated", r.HeightEstimated},
+		{"height_from", r.HeightFrom.String()},
 		{"crown_radius_m", round(r.CrownRadius, 2)},
-		{"crown_radius_estimated", r.CrownEstimated},
+		{"crown_radius_from", r.CrownFrom.String()},
 		{"over", over},
 		{"over_length_m", lengths},
 		{"over_area_m2", areas},
@@ -60,19 +84,34 @@ func (r *Row) Properties() []Property {
 		{"cut_kinds", kinds},
 		{"cuts", text(r.CutSummary())},
 		{"last_topped", year(r.LastTopped())},
-		{"part", r.Part},
+		{"vehicles_meeting", figures(r.Meeting)},
+		{"part", r.Part.String()},
 		{"part_people", figures(r.PartPeople)},
 		{"part_vehicles", figures(r.PartVehicles)},
-		{"likelihood", r.Likelihood},
+		{"likelihood", r.Likelihood.String()},
 		{"inferred", r.Inferred()},
-		{"rule", r.Rule},
+		{"rule", r.Rule.String()},
 		{"stale", r.Stale},
 		{"harm_index", figures(r.HarmIndex())},
 		{"harm_people_index", figures(r.HarmPeople * 1000)},
 		{"harm_vehicles_index", figures(r.HarmProperty * 1000)},
-		{"rating", r.Rating},
+		{"rating", r.Score.Rating.String()},
+		{"rating_people", r.Score.People.String()},
+		{"rating_property", r.Score.Property.String()},
+		{"rating_busiest_hour", r.Score.Busiest.String()},
+		{"rank_low", doubt(r, func(d Doubt) any { return d.Low })},
+		{"rank_high", doubt(r, func(d Doubt) any { return d.High })},
+		{"top_share", doubt(r, func(d Doubt) any { return round(d.Top, 3) })},
 		{"reason", r.Reason()},
 	}
+}
+
+// doubt is a figure of how sure the place is; nil where that was not asked.
+func doubt(r *Row, of func(Doubt) any) any {
+	if !r.Doubt.OK {
+		return nil
+	}
+	return of(r.Doubt.V)
 }
 
 func text(s string) any {
@@ -100,6 +139,14 @@ func round(v float64, digits int) float64 {
 	p := math.Pow(10, float64(digits))
 	return math.Round(v*p) / p
 }
+
+// Rounded keeps five digits that mean something, as every figure of a ranking
+// does.
+func Rounded(v float64) float64 { return figures(v) }
+
+// Significant keeps five digits of a figure, as the properties of a row do: more
+// would claim what nobody knows.
+func Significant(v float64) float64 { return figures(v) }
 
 // figures keeps five digits that mean something.
 func figures(v float64) float64 {

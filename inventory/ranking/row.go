@@ -9,6 +9,7 @@ import (
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
+	"github.com/underbough/underbough/inventory/risk"
 )
 
 // Query asks for trees in order.
@@ -24,34 +25,22 @@ type Query struct {
 
 // Row is one tree in its place.
 type Row struct {
-	Rank       int
-	Tree       inventory.TreeID
+	Rank int
+	Result
 	Tag        string
 	SourceID   string
 	Species    string
 	CommonName string
 	Point      orb.Point
-
-	Over   []Under                // under the crown and the limbs, the busiest first
-	Within []inventory.TargetKind // within reach of the whole tree
-	Count  exposure.Count         // under the part over the most, mean of the week
-	Week   exposure.WeekSummary
-
+	DBH        inventory.Opt[float64]
 	Cuts       []inventory.Cut // those that were asked for, or all that weaken
-	Likelihood string          // of the part that weighs most
-	Part       string
-	// What is under that part, on average: people in the open and in vehicles, and
-	// vehicles. It may be another part than the one over the most.
-	PartPeople, PartVehicles float64
-	Rule                     string // "judged", or the rule that inferred it
-	Stale                    bool
+	Doubt      inventory.Opt[Doubt]
+}
 
-	Harm, HarmPeople, HarmProperty float64
-	Rating                         string
-
-	DBH                             inventory.Opt[float64]
-	Height, CrownRadius             float64
-	HeightEstimated, CrownEstimated bool
+// Doubt is how sure a tree's place is.
+type Doubt struct {
+	Low, High int     // between these ranks in 90 of 100 draws
+	Top       float64 // the share of draws in which it is among the first so many
 }
 
 // HoursPerYear is 365 days of 24 hours.
@@ -61,9 +50,7 @@ const HoursPerYear = 8760
 func (r *Row) PersonHours() float64 { return r.Count.Persons() * HoursPerYear }
 
 // Inferred reports whether a rule, not a person, gave the likelihood.
-func (r *Row) Inferred() bool { return r.Rule != judged }
-
-const judged = "judged"
+func (r *Row) Inferred() bool { return r.Rule != risk.Judged }
 
 // HarmIndex is harm in thousandths: what would be struck in a thousand years if
 // the assumed chances were true. It orders trees.
@@ -81,17 +68,44 @@ func (r *Row) Reason() string {
 	default:
 		b.WriteString(" (judged)")
 	}
-	if len(r.Over) == 0 && r.PartPeople == 0 && r.PartVehicles == 0 {
+	switch {
+	case len(r.Over) == 0 && r.PartPeople == 0 && r.PartVehicles == 0:
 		b.WriteString(", over nothing recorded")
-	} else {
+	case r.PartPeople != r.Count.Persons():
+		// The busiest hour is that of another part, and must not pass for this one's.
+		where := "over"
+		if r.Part == exposure.WholeTree {
+			where = "in reach of"
+		}
+		fmt.Fprintf(b, ", %s %s people and %s vehicles on average; under the crown or a limb up to %s people at %s",
+			where, Figure(r.PartPeople), Figure(r.PartVehicles), Figure(r.Week.Busiest), HourName(r.Week.BusiestHour))
+	default:
 		fmt.Fprintf(b, ", over %s people and %s vehicles on average; up to %s people at %s",
 			Figure(r.PartPeople), Figure(r.PartVehicles), Figure(r.Week.Busiest), HourName(r.Week.BusiestHour))
 	}
 	fmt.Fprintf(b, "; harm index %s", Figure(r.HarmIndex()))
-	if r.CrownEstimated {
-		fmt.Fprintf(b, "; crown radius %.1f m estimated", r.CrownRadius)
+	if r.CrownFrom != exposure.Measured {
+		fmt.Fprintf(b, "; crown radius %.1f m estimated (%s)", r.CrownRadius, r.CrownFrom)
 	}
 	return b.String()
+}
+
+// RatingsApart says how people and property rate where that is not all one; else
+// it is empty.
+func RatingsApart(s risk.Score) string {
+	if s.People == s.Property && s.People == s.Busiest {
+		return ""
+	}
+	return "rated " + RatingWords(s)
+}
+
+// RatingWords says how people and property rate, and people by the busiest hour
+// where that is another rating.
+func RatingWords(s risk.Score) string {
+	if s.People == s.Busiest {
+		return fmt.Sprintf("%s for people, %s for property", s.People, s.Property)
+	}
+	return fmt.Sprintf("%s for people (%s by the busiest hour), %s for property", s.People, s.Busiest, s.Property)
 }
 
 // Figure writes a figure with the digits that mean something, so that figures can

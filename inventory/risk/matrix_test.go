@@ -76,3 +76,35 @@ func TestWorkedRatings(t *testing.T) {
 		}
 	}
 }
+
+// What follows from the two published matrices, over all 64 cells: improbable is
+// never above low, extreme has one way to it, possible is moderate at most, and
+// a very low likelihood of impact is always low.
+func TestWhatTheMatricesNeverSay(t *testing.T) {
+	extremes := 0
+	for l := inventory.Improbable; l <= inventory.Imminent; l++ {
+		for i := risk.VeryLow; i <= risk.High; i++ {
+			for q := risk.Negligible; q <= risk.Severe; q++ {
+				got := risk.Rate(risk.Combine(l, i), q)
+				if l == inventory.Improbable && got != risk.RatingLow {
+					t.Errorf("improbable, %v, %v: %v", i, q, got)
+				}
+				if l == inventory.Possible && got > risk.RatingModerate {
+					t.Errorf("possible, %v, %v: %v", i, q, got)
+				}
+				if i == risk.VeryLow && got != risk.RatingLow {
+					t.Errorf("%v, very low, %v: %v", l, q, got)
+				}
+				if got == risk.RatingExtreme {
+					extremes++
+					if l != inventory.Imminent || i != risk.High || q != risk.Severe {
+						t.Errorf("%v, %v, %v is extreme", l, i, q)
+					}
+				}
+			}
+		}
+	}
+	if extremes != 1 {
+		t.Errorf("%d ways to extreme, expected 1", extremes)
+	}
+}

@@ -6,145 +6,108 @@ import (
 	"time"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/exposure"
 	"github.com/underbough/underbough/inventory/profile"
 )
 
-// Judgement is how likely one part is to fail, and who or what says so.
-type Judgement struct {
-	Likelihood inventory.Likelihood
-	Inferred   bool // by a screening rule, not by a person
-	Stale      bool // the visit is older than the profile's limit
-	Rule       Rule
-}
-
-// Rule names a screening rule, or the visit that made one unnecessary.
-type Rule uint8
-
-// The screening rules.
-const (
-	Judged       Rule = iota // a person judged this part
-	NothingKnown             // a living tree without a record against the part
-	DeadTree                 // a dead tree loses parts until it falls
-	FreshCut                 // a bad cut too young to carry long shoots
-	WideWound                // a wide stub or flush cut, or decay seen at it
-	SmallWound               // a small stub or flush cut
-	Regrown                  // shoots grown back over an old topping or heading cut
-	RegrownHeavy             // the same, and heavy or over decay
-	BareLimb                 // a limb stripped of its inner laterals
-	LongBareLimb             // the same, and long
-)
-
-var ruleWords = [...]string{
-	"judged", "nothing known", "dead tree", "fresh cut", "wide wound", "small wound",
-	"regrowth on an old cut", "heavy regrowth or decay on an old cut", "bare limb", "long bare limb",
-}
-
-func (r Rule) String() string { return ruleWords[r] }
-
 // Screener applies a profile's thresholds as of a day.
 type Screener struct {
-	s    profile.Screening
-	asOf time.Time
+	s         profile.Screening
+	rating    profile.Rating
+	occupancy profile.Occupancy
+	asOf      time.Time
+	// staleBefore is the day before which a visit is out of date.
+	staleBefore time.Time
 }
 
 // NewScreener returns a screener that counts years to asOf.
 func NewScreener(p *profile.Profile, asOf time.Time) *Screener {
-	return &Screener{s: p.Screening, asOf: asOf}
+	whole, rest := math.Modf(p.Screening.StaleVisitYears.Value)
+	staleBefore := asOf.AddDate(-int(whole), 0, -int(math.Round(rest*daysInYear)))
+	return &Screener{s: p.Screening, rating: p.Rating, occupancy: p.Occupancy, asOf: asOf, staleBefore: staleBefore}
 }
 
 // WholeTree judges the tree as a whole. visits are in order of their day.
-func (s *Screener) WholeTree(t inventory.Tree, visits []inventory.Visit) Judgement {
-	if j, ok := s.judged(visits, func(v *inventory.Visit) inventory.Likelihood { return v.WholeTree }); ok {
+func (s *Screener) WholeTree(t *inventory.Tree, visits []inventory.Visit) Judgement {
+	if j, ok := s.judged(exposure.WholeTree, visits, nil); ok {
 		return j
 	}
-	return unjudgedTree(t)
+	return s.byStem(t, visits)
 }
 
 // Crown judges the crown's branches.
-func (s *Screener) Crown(t inventory.Tree, visits []inventory.Visit) Judgement {
-	if j, ok := s.judged(visits, func(v *inventory.Visit) inventory.Likelihood { return v.Crown }); ok {
+func (s *Screener) Crown(t *inventory.Tree, visits []inventory.Visit) Judgement {
+	if j, ok := s.judged(exposure.Crown, visits, nil); ok {
 		return j
 	}
-	return unjudgedTree(t)
+	j := Judgement{Likelihood: inventory.Improbable, Part: exposure.Crown, Inferred: true, Rule: NothingKnown}
+	if t.Status == inventory.Dead {
+		j.Likelihood, j.Rule = inventory.Probable, DeadTree
+	}
+	return j
 }
 
-// Limb judges the limb that carries cut c. A visit's word on the limbs holds
-// only for cuts that were there to be seen.
-func (s *Screener) Limb(c inventory.Cut, visits []inventory.Visit) Judgement {
-	year, dated := c.MadeYear()
-	j, ok := s.judged(visits, func(v *inventory.Visit) inventory.Likelihood {
-		if dated && v.On.Year() < year {
-			return inventory.Unjudged
-		}
-		return v.Limb
-	})
-	if ok {
+// Limb judges the limb of t that carries cut c. A visit's word on the limbs
+// holds only for cuts that were there to be seen.
+func (s *Screener) Limb(t *inventory.Tree, c *inventory.Cut, visits []inventory.Visit) Judgement {
+	if j, ok := s.judged(exposure.Limb, visits, c); ok {
 		return j
 	}
-	l, rule := s.byCut(c)
-	return Judgement{Likelihood: l, Inferred: true, Rule: rule}
+	j := Judgement{Part: exposure.Limb, Inferred: true}
+	if t.Status == inventory.Dead {
+		j.Likelihood, j.Rule = inventory.Probable, DeadTree
+	} else {
+		j.Likelihood, j.Rule = s.signsOf(t, c).judge(c.Kind)
+	}
+	return j
 }
 
-// judged returns the latest visit's word on a part; a silent visit leaves an
-// older one standing.
-func (s *Screener) judged(visits []inventory.Visit, of func(*inventory.Visit) inventory.Likelihood) (Judgement, bool) {
+// judged returns the latest visit's word on a part.
+func (s *Screener) judged(part exposure.Part, visits []inventory.Visit, c *inventory.Cut) (Judgement, bool) {
+	i := s.judgingVisit(part, visits, c)
+	if i < 0 {
+		return Judgement{}, false
+	}
+	v := &visits[i]
+	return Judgement{Likelihood: wordOn(part, v), Part: part, Stale: v.On.Before(s.staleBefore)}, true
+}
+
+// judgingVisit returns the place of the latest visit with a word on a part, -1
+// for none: a silent visit leaves an older one standing.
+func (s *Screener) judgingVisit(part exposure.Part, visits []inventory.Visit, c *inventory.Cut) int {
+	year, dated := 0, false
+	if c != nil {
+		year, dated = c.MadeYear()
+	}
 	for i := len(visits) - 1; i >= 0; i-- {
 		v := &visits[i]
-		if v.On.After(s.asOf) {
+		if v.On.After(s.asOf) || wordOn(part, v) == inventory.Unjudged {
 			continue
 		}
-		if l := of(v); l != inventory.Unjudged {
-			limit := s.asOf.AddDate(0, 0, -int(math.Round(s.s.StaleVisitYears.Value*365.25)))
-			return Judgement{Likelihood: l, Stale: v.On.Before(limit)}, true
+		if dated && v.On.Year() < year || c != nil && c.On.OK && v.On.Before(c.On.V) {
+			continue
 		}
+		return i
 	}
-	return Judgement{}, false
+	return -1
 }
 
-func unjudgedTree(t inventory.Tree) Judgement {
-	if t.Status == inventory.Dead {
-		return Judgement{Likelihood: inventory.Probable, Inferred: true, Rule: DeadTree}
+func wordOn(part exposure.Part, v *inventory.Visit) inventory.Likelihood {
+	switch part {
+	case exposure.WholeTree:
+		return v.WholeTree
+	case exposure.Crown:
+		return v.Crown
 	}
-	return Judgement{Likelihood: inventory.Improbable, Inferred: true, Rule: NothingKnown}
-}
-
-// byCut is the screening rule proper. It never says imminent: that takes a
-// person who saw it.
-func (s *Screener) byCut(c inventory.Cut) (inventory.Likelihood, Rule) {
-	wide := c.Decay.Or(false) || c.Diameter.Or(0) >= s.s.WideCut.Value
-	switch c.Kind {
-	case inventory.CutTopping, inventory.CutHeading:
-		return s.byRegrowth(c)
-	case inventory.CutLionTailing:
-		if c.Reach.Or(0) >= s.s.LongLimb.Value || c.Decay.Or(false) {
-			return inventory.Probable, LongBareLimb
-		}
-		return inventory.Possible, BareLimb
-	default:
-		if wide {
-			return inventory.Possible, WideWound
-		}
-		return inventory.Improbable, SmallWound
-	}
-}
-
-func (s *Screener) byRegrowth(c inventory.Cut) (inventory.Likelihood, Rule) {
-	years, dated := s.Years(c)
-	heavy := c.RegrowthLength.Or(0) >= s.s.HeavyRegrowth.Value
-	old := !dated || years >= s.s.RegrownYears.Value
-	switch {
-	case c.Decay.Or(false) && old, heavy && old:
-		return inventory.Probable, RegrownHeavy
-	case old, heavy, c.Decay.Or(false):
-		return inventory.Possible, Regrown
-	}
-	return inventory.Improbable, FreshCut
+	return v.Limb
 }
 
 // Years returns the years since the cut was made.
-func (s *Screener) Years(c inventory.Cut) (float64, bool) {
+func (s *Screener) Years(c *inventory.Cut) (float64, bool) { return s.years(c) }
+
+func (s *Screener) years(c *inventory.Cut) (float64, bool) {
 	if c.On.OK {
-		return s.asOf.Sub(c.On.V).Hours() / (24 * 365.25), true
+		return yearsBetween(c.On.V, s.asOf), true
 	}
 	if year, ok := c.MadeYear(); ok {
 		return float64(s.asOf.Year() - year), true
@@ -152,8 +115,20 @@ func (s *Screener) Years(c inventory.Cut) (float64, bool) {
 	return 0, false
 }
 
+const daysInYear = 365.25
+
+// yearsBetween counts anniversaries, and the days since the last as a share of
+// a year, so that a cut of five years ago to the day is five years old.
+func yearsBetween(from, to time.Time) float64 {
+	whole := to.Year() - from.Year()
+	if from.AddDate(whole, 0, 0).After(to) {
+		whole--
+	}
+	return float64(whole) + to.Sub(from.AddDate(whole, 0, 0)).Hours()/(24*daysInYear)
+}
+
 // Describe says in words and figures what is known of a cut.
-func (s *Screener) Describe(c inventory.Cut) string {
+func (s *Screener) Describe(c *inventory.Cut) string {
 	text := string(c.Kind)
 	if c.Kind == inventory.CutTopping {
 		text = "topped"
@@ -175,3 +150,10 @@ func (s *Screener) Describe(c inventory.Cut) string {
 	}
 	return text
 }
+
+// rounding keeps a share that was recorded as two thirds from falling short of
+// a limit written as 0.6666666667.
+const rounding = 1e-9
+
+func atLeast(v, limit float64) bool { return v >= limit-rounding }
+func above(v, limit float64) bool   { return v > limit+rounding }

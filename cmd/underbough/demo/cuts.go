@@ -22,6 +22,7 @@ type cut struct {
 	shoots   int
 	regrowth float64
 	shootCM  float64
+	bare     float64 // percent of the limb's length
 }
 
 // cutRow is a cut of the file of cuts.
@@ -44,7 +45,7 @@ func (t *town) tell() {
 			t.tellRetail(r, tr)
 		case tr.group == groupStation && t.underLine(tr):
 			t.tellHeaded(r, tr)
-		case tr.group == groupClinic:
+		case tr.group == groupHospital:
 			t.tellLionTailed(r, tr)
 		case tr.group == groupSchool:
 			t.tellRestored(r, tr)
@@ -121,7 +122,7 @@ func (t *town) tellHeaded(r *chance, tr *tree) {
 	}
 }
 
-// tellLionTailed: the clinic's oaks were stripped of their inner laterals.
+// tellLionTailed: the hospital's oaks were stripped of their inner laterals.
 func (t *town) tellLionTailed(r *chance, tr *tree) {
 	if r.yes(0.2) {
 		tr.tailed = t.year - 8

@@ -11,13 +11,16 @@
 //     long shoots hang over the stalls;
 //   - under the overhead line of Station Avenue one side was headed 12 years
 //     ago;
-//   - the clinic's oaks were lion-tailed 8 years ago, beside a car park that is
+//   - the hospital's oaks were lion-tailed 8 years ago, beside a car park that is
 //     busy all night;
 //   - the rows of the school walk, topped 17 years ago, are led back by
 //     reduction cuts in three visits;
 //   - the planes of the market square were looked at last year;
 //   - three side roads were topped by one contractor 13 years ago, and nothing
 //     but the year was written down;
+//   - some trees of the embankment lean over the river; some crowns were drawn
+//     from above; people were counted on the hospital's long walk and vehicles on
+//     a block of Station Avenue, for two weeks;
 //   - the rest have proper cuts or none, with some stubs, flush cuts and
 //     toppings among them, and some visits too old to count on.
 //
@@ -31,7 +34,9 @@
 //   - trees of the retail park: words in place of a diameter; no coordinates;
 //   - car parks: a ring that is not closed;
 //   - cuts: a kind that there is not; a tag that no tree has;
-//   - visits: a day that is yet to come.
+//   - visits: a day that is yet to come;
+//   - crowns: one that lies beside another tree than it is said to be of;
+//   - counts of vehicles: one below zero; one at a road that there is not.
 //
 // And two buildings and a car park cross themselves, which the import repairs.
 package demo
@@ -89,6 +94,9 @@ func Write(dir string, seed uint64, year int) ([]Import, error) {
 		{"invented-retail-park-trees.mapping.yaml", []byte(treeTableMapping)},
 		{"invented-cuts.csv", w.cutTable(t)},
 		{"invented-visits.csv", w.visitTable(t)},
+		{"invented-park-crowns.geojson", w.crownFile(t)},
+		{"invented-walk-counts.csv", w.walkCounts(t)},
+		{"invented-road-counts.csv", w.roadCounts(t)},
 	}
 	for _, f := range files {
 		if err := os.WriteFile(filepath.Join(dir, f.name), f.content, 0o644); err != nil {
@@ -104,12 +112,15 @@ func imports(dir string) []Import {
 		{File: at("invented-roads.geojson"), Site: Site, Role: inventory.RoleTargets, Kind: "road", Note: "streets between junctions, speeds in km/h"},
 		{File: at("invented-walkways.geojson.gz"), Site: Site, Role: inventory.RoleTargets, Kind: "walkway", Note: "sidewalks and walks, gzip"},
 		{File: at("invented-parking.geojson"), Site: Site, Role: inventory.RoleTargets, Kind: "parking", Note: "car parks with planting islands, and kerbside parking; shares in percent"},
-		{File: at("invented-buildings.geojson"), Site: Site, Role: inventory.RoleTargets, Kind: "building", Note: "houses, shops, station, school and clinic"},
+		{File: at("invented-buildings.geojson"), Site: Site, Role: inventory.RoleTargets, Kind: "building", Note: "houses, shops, station, school and hospital"},
 		{File: at("invented-places.csv"), Site: Site, Role: inventory.RoleTargets, MappingFile: at("invented-places.mapping.yaml"), Note: "squares, playgrounds, benches, bus stops and overhead lines as well-known text"},
 		{File: at("invented-street-and-park-trees.geojson"), Site: Site, Role: inventory.RoleTrees, Map: treeFeatureRules, Note: "street and park trees in centimetres and metres, cuts inside some"},
 		{File: at("invented-retail-park-trees.csv"), Site: Site, Role: inventory.RoleTrees, MappingFile: at("invented-retail-park-trees.mapping.yaml"), Note: "the retail park's own table, in inches and feet"},
 		{File: at("invented-cuts.csv"), Site: Site, Role: inventory.RoleCuts, Note: "cuts by tag, in millimetres, centimetres, metres and feet"},
-		{File: at("invented-visits.csv"), Site: Site, Role: inventory.RoleVisits, Note: "visits by tag"},
+		{File: at("invented-visits.csv"), Site: Site, Role: inventory.RoleVisits, Note: "visits by tag, some with decay measured in the stem"},
+		{File: at("invented-park-crowns.geojson"), Site: Site, Role: inventory.RoleCrowns, Note: "crowns of park trees drawn from above, by tag"},
+		{File: at("invented-walk-counts.csv"), Site: Site, Role: inventory.RoleCounts, Note: "people on the hospital's long walk, by quarters of an hour for two weeks"},
+		{File: at("invented-road-counts.csv"), Site: Site, Role: inventory.RoleCounts, Note: "vehicles on a block of Station Avenue, by the hour for two weeks"},
 	}
 }
 

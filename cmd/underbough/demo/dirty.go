@@ -3,6 +3,7 @@ package demo
 import (
 	"encoding/json"
 	"fmt"
+	"time"
 
 	"github.com/paulmach/orb"
 
@@ -70,7 +71,22 @@ func (w *writer) dirtyCuts(t *town) [][]string {
 
 // dirtyVisit is dated next year.
 func (w *writer) dirtyVisit(t *town) []string {
-	return []string{t.trees[0].tag, fmt.Sprintf("%d-04-01", w.year+1), "invented crew A", "fair", "improbable", "", "", "", "invented, and dirty on purpose"}
+	return []string{t.trees[0].tag, fmt.Sprintf("%d-04-01", w.year+1), "invented crew A", "fair", "improbable", "", "", "", "", "", "", "", "", "invented, and dirty on purpose"}
+}
+
+// dirtyCounts are a count below zero, and one at a road that there is not.
+func (w *writer) dirtyCounts(road string) [][]string {
+	day := w.firstMonday().AddDate(0, 0, countedDays).Format(time.DateOnly)
+	return [][]string{
+		{road, day, "0", "vehicles", "-12", "invented, and dirty on purpose"},
+		{"road-X1", day, "1", "vehicles", "40", "invented, and dirty on purpose"},
+	}
+}
+
+// dirtyCrown is a crown drawn beside another tree than it is said to be of.
+func (w *writer) dirtyCrown(t *town) []byte {
+	here, there := t.crowns[0], t.trees[len(t.trees)-1] // at the two ends of the town
+	return feature("crown-X1", w.geometry(orb.Polygon{here.ring}), props{"tag": there.tag, "note": "invented, and dirty on purpose"})
 }
 
 // crossesItself says which shapes are written with two corners exchanged.

@@ -44,7 +44,7 @@ func (t *town) pave(name string, stalls, sharePercent int, turnover float64, hou
 var (
 	retailPark = frame{orb.Point{790, -125}, -2 * math.Pi / 180}
 	station    = frame{orb.Point{735, 585}, 41.9 * math.Pi / 180}
-	clinic     = frame{orb.Point{-165, 505}, 5 * math.Pi / 180}
+	hospital   = frame{orb.Point{-165, 505}, 5 * math.Pi / 180}
 	school     = frame{orb.Point{640, 190}, -12 * math.Pi / 180}
 	market     = frame{orb.Point{0, 0}, 0}
 	green      = frame{orb.Point{-170, -125}, 12 * math.Pi / 180}
@@ -55,7 +55,7 @@ var marketRing = orb.Ring{{-46, 14}, {48, 14}, {46, 84}, {-44, 82}, {-46, 14}}
 // layGrounds marks where the large places will be.
 func (t *town) layGrounds() {
 	for _, r := range []orb.Ring{
-		retailPark.rect(-150, -78, 150, 80), station.rect(-85, -82, 35, 82), clinic.rect(-108, -78, 108, 72),
+		retailPark.rect(-150, -78, 150, 80), station.rect(-85, -82, 35, 82), hospital.rect(-108, -78, 108, 72),
 		school.rect(-98, -68, 98, 66), market.rect(-60, 8, 58, 96), green.rect(-36, -25, 36, 25), parkRing(8),
 	} {
 		t.grounds = append(t.grounds, solidOf(r))
@@ -66,7 +66,7 @@ func (t *town) layGrounds() {
 func (t *town) layPlaces() {
 	t.layRetailPark()
 	t.layStation()
-	t.layClinic()
+	t.layHospital()
 	t.laySchool()
 	t.layMarket()
 	t.layPark()
@@ -116,17 +116,17 @@ func (t *town) layStation() {
 	}
 }
 
-func (t *town) layClinic() {
-	f := clinic
+func (t *town) layHospital() {
+	f := hospital
 	court := f.rect(-26, 20, 26, 40)
 	court.Reverse()
-	t.house("Clinic", props{"people_present": 180, "hours": "clinic"}, f.rect(-62, 2, 62, 60), court)
-	t.pave("Clinic, visitors, open all night", 165, 58, 4, "clinic", islands(f, f.rect(-98, -70, 42, -22), 56, []float64{-92, -26}, []float64{-46}))
-	t.pave("Clinic, emergency and staff", 45, 70, 2, "clinic", orb.Polygon{f.rect(70, -5, 98, 60)})
-	t.add(inventory.Walkway, "Clinic, long walk", f.line(-100, -9, 0, -8, 104, -9), props{"people_per_hour": 75, "hours": "clinic"})
-	t.add(inventory.Walkway, "Clinic, from the car park", f.line(0, -70, 0, 0), props{"people_per_hour": 55, "hours": "clinic"})
+	t.house("Hospital", props{"people_present": 180, "hours": "hospital"}, f.rect(-62, 2, 62, 60), court)
+	t.pave("Hospital, visitors, open all night", 165, 58, 4, "hospital", islands(f, f.rect(-98, -70, 42, -22), 56, []float64{-92, -26}, []float64{-46}))
+	t.pave("Hospital, emergency and staff", 45, 70, 2, "hospital", orb.Polygon{f.rect(70, -5, 98, 60)})
+	t.add(inventory.Walkway, "Hospital, long walk", f.line(-100, -9, 0, -8, 104, -9), props{"people_per_hour": 75, "hours": "hospital"})
+	t.add(inventory.Walkway, "Hospital, from the car park", f.line(0, -70, 0, 0), props{"people_per_hour": 55, "hours": "hospital"})
 	for i := range 8 {
-		t.add(inventory.Seating, "Clinic, bench", f.point(-84+24*float64(i), -6), props{"people_present": 0.6, "hours": "clinic"})
+		t.add(inventory.Seating, "Hospital, bench", f.point(-84+24*float64(i), -6), props{"people_present": 0.6, "hours": "hospital"})
 	}
 }
 

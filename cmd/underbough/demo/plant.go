@@ -56,13 +56,13 @@ func (t *town) plantRows(r *chance) {
 	for _, v := range []float64{-45, 45, -76, 76} {
 		t.row(r, f.line(-74, v, -20, v), 8.5, 0.05, honeylocust, t.year-22, groupStreet, "Station, park and ride")
 	}
-	f = clinic
-	t.row(r, f.line(-100, -14, 104, -14), 9, 0.03, redOak, t.year-58, groupClinic, "Clinic, long walk")
-	t.row(r, f.line(-100, -3.5, -66, -3.5), 9, 0, pinOak, t.year-55, groupClinic, "Clinic, long walk")
+	f = hospital
+	t.row(r, f.line(-100, -14, 104, -14), 9, 0.03, redOak, t.year-58, groupHospital, "Hospital, long walk")
+	t.row(r, f.line(-100, -3.5, -66, -3.5), 9, 0, pinOak, t.year-55, groupHospital, "Hospital, long walk")
 	for _, u := range []float64{-92, -26} {
-		t.row(r, f.line(u+1, -46, u+55, -46), 8.5, 0.04, pinOak, t.year-40, groupClinic, "Clinic, car park")
+		t.row(r, f.line(u+1, -46, u+55, -46), 8.5, 0.04, pinOak, t.year-40, groupHospital, "Hospital, car park")
 	}
-	t.row(r, f.line(-20, 30, 20, 30), 11, 0, ginkgo, t.year-30, groupPark, "Clinic, garden in front")
+	t.row(r, f.line(-20, 30, 20, 30), 11, 0, ginkgo, t.year-30, groupPark, "Hospital, garden in front")
 	f = school
 	for _, v := range []float64{-30, -19.5} {
 		t.row(r, f.line(-92, v, 54, v), 9, 0.03, silverMaple, t.year-48, groupSchool, "School walk")

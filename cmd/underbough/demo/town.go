@@ -23,6 +23,7 @@ type town struct {
 	netCells  map[[2]int][]segment
 	cuts      []cutRow
 	visits    []visitRow
+	crowns    []crownRow
 }
 
 // solid is an outline with its box, which most questions stop at.
@@ -62,6 +63,7 @@ func plan(seed uint64, year int) *town {
 	t.furnish()
 	t.plant()
 	t.tell()
+	t.survey()
 	return t
 }
 

@@ -33,18 +33,22 @@ type tree struct {
 	headed    int
 	tailed    int
 	nested    []cut // cuts that its own record carries
+
+	lean, leanTo float64 // of the stem from the vertical, and where to, degrees; zero where it stands straight
+	brittle      bool
+	outline      orb.Ring // of the crown as drawn from above; nil where it was not
 }
 
 // The groups of trees that have a story; the others go by "street".
 const (
-	groupRetail  = "retail park"
-	groupStation = "station avenue"
-	groupClinic  = "clinic"
-	groupSchool  = "school row"
-	groupMarket  = "market square"
-	groupPark    = "park"
-	groupBank    = "embankment"
-	groupStreet  = "street"
+	groupRetail   = "retail park"
+	groupStation  = "station avenue"
+	groupHospital = "hospital"
+	groupSchool   = "school row"
+	groupMarket   = "market square"
+	groupPark     = "park"
+	groupBank     = "embankment"
+	groupStreet   = "street"
 )
 
 // clear reports whether a tree can stand at p: on land, off the carriageways,

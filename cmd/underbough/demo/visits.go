@@ -14,6 +14,7 @@ type visitRow struct {
 	wholeTree, crown, limb string
 	note                   string
 	height                 float64 // metres; 0 where none was taken
+	cavity
 }
 
 var judged = []string{"improbable", "possible", "probable", "imminent"}

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/paulmach/orb"
+
 	"github.com/underbough/underbough/inventory"
 )
 
@@ -13,6 +15,7 @@ import (
 var treeFeatureRules = []string{
 	"tag=tag", "species=species", "common_name=common_name", "status=status", "dbh=dbh:cm", "height=height_m:m",
 	"crown_diameter=crown_diameter_m:m", "condition=condition", "planted_year=planted_year",
+	"lean=lean_deg:deg", "lean_bearing=lean_toward", "brittle=brittle", "crown=crown",
 	"topped_year=topped_year", "headed_year=headed_year", "lion_tailed_year=lion_tailed_year",
 }
 
@@ -21,7 +24,11 @@ func (w *writer) treeFeatures(t *town) []byte {
 	var features [][]byte
 	for _, tr := range t.trees {
 		if tr.group != groupRetail {
-			features = append(features, feature("tree-"+tr.tag, w.geometry(tr.at), treeProps(tr)))
+			p := treeProps(tr)
+			if tr.outline != nil {
+				p["crown"] = w.geometry(orb.Polygon{tr.outline})
+			}
+			features = append(features, feature("tree-"+tr.tag, w.geometry(tr.at), p))
 		}
 	}
 	for i, dirty := range w.dirtyTrees(t) {
@@ -49,6 +56,9 @@ func treeProps(tr *tree) props {
 	set("topped_year", tr.topped, tr.topped > 0)
 	set("headed_year", tr.headed, tr.headed > 0)
 	set("lion_tailed_year", tr.tailed, tr.tailed > 0)
+	set("lean_deg", round(tr.lean, 0), tr.lean > 0)
+	set("lean_toward", compass[int(tr.leanTo/22.5+0.5)%16], tr.lean > 0)
+	set("brittle", "yes", tr.brittle)
 	if len(tr.nested) > 0 {
 		var cuts []props
 		for _, c := range tr.nested {
@@ -83,6 +93,7 @@ func cutProps(c cut) props {
 	set("reach_m", c.reach, 1)
 	set("stub_length_m", c.stub, 2)
 	set("closure_pct", c.closure, 0)
+	set("bare_share_pct", c.bare, 0)
 	set("regrowth_count", float64(c.shoots), 0)
 	set("regrowth_length_m", c.regrowth, 1)
 	set("regrowth_diameter_mm", c.shootCM*10, 0)
@@ -186,8 +197,10 @@ func yes(b bool) string {
 func (w *writer) visitTable(t *town) []byte {
 	var rows [][]string
 	for _, v := range t.visits {
-		rows = append(rows, []string{v.tag, v.on, v.by, v.condition, v.wholeTree, v.crown, v.limb, figure(v.height*footPerM, 0), v.note})
+		rows = append(rows, []string{v.tag, v.on, v.by, v.condition, v.wholeTree, v.crown, v.limb, figure(v.height*footPerM, 0),
+			figure(v.stem, 0), figure(v.decay, 0), figure(v.wall, 1), figure(v.opening, 0), v.points, v.note})
 	}
 	rows = slices.Insert(rows, 60, w.dirtyVisit(t))
-	return table([]string{"tag", "visited_on", "visited_by", "condition", "whole_tree", "crown", "limb", "height_ft", "note"}, rows)
+	return table([]string{"tag", "visited_on", "visited_by", "condition", "whole_tree", "crown", "limb", "height_ft",
+		"stem_diameter_cm", "decay_diameter_cm", "sound_wall_cm", "opening_share_pct", "other_points", "note"}, rows)
 }

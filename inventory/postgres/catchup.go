@@ -1,0 +1,220 @@
+package postgres
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/exposure"
+	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/ranking"
+)
+
+// CatchUp brings the exposures in force up to date with the edits since, by
+// computing anew only the trees that an edit touched: those edited themselves
+// and those that may reach a target which was. The cost follows the edits, not
+// the inventory. It reports false, and changes nothing, where a full run is
+// needed: there has been none under this profile and day, or the edits are too
+// many to have been listed one by one.
+func (db *DB) CatchUp(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (run inventory.Run, done bool, err error) {
+	// Statement by statement, not from one snapshot: an edit that commits
+	// meanwhile leaves its own mark, which stays for the next time.
+	err = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
+		run, done, err = catchUp(ctx, tx, site, p, asOf)
+		return err
+	})
+	return run, done && err == nil, err
+}
+
+// catchUp does it within a transaction, such as that of the edit itself.
+func catchUp(ctx context.Context, tx pgx.Tx, site inventory.Site, p *profile.Profile, asOf time.Time) (run inventory.Run, done bool, err error) {
+	c := &catching{tx: tx, site: site, profile: p, asOf: asOf}
+	if ok, err := c.begin(ctx); err != nil || !ok {
+		return c.run, false, err
+	}
+	if len(c.touched) == 0 {
+		return c.run, true, nil
+	}
+	list, err := c.facts(ctx)
+	if err != nil {
+		return c.run, false, err
+	}
+	if err := c.replace(ctx, list); err != nil {
+		return c.run, false, err
+	}
+	return c.run, true, c.settle(ctx)
+}
+
+type catching struct {
+	tx      pgx.Tx
+	site    inventory.Site
+	profile *profile.Profile
+	asOf    time.Time
+	run     inventory.Run
+
+	touched []int64
+	trees   []int64  // that were edited
+	places  [][]byte // of targets that were edited, EWKB
+	targets int64    // how many more there are
+}
+
+// begin takes the site's lock, so that of two who catch up the second finds
+// nothing left to do, and reads what was touched.
+func (c *catching) begin(ctx context.Context) (bool, error) {
+	r := &c.run
+	rows, err := c.tx.Query(ctx, `
+		SELECT r.generation, r.profile_name, r.profile_digest, r.as_of, r.computed_at, r.trees, r.targets, r.overlap_count, r.reach_m
+		FROM sites s JOIN runs r USING (client_id, site_id, generation)
+		WHERE s.client_id = $1 AND s.site_id = $2 FOR NO KEY UPDATE OF s`, c.site.Client, c.site.ID)
+	if err != nil {
+		return false, err
+	}
+	found := false
+	for rows.Next() {
+		found = true
+		if err := rows.Scan(&r.Generation, &r.ProfileName, &r.ProfileDigest, &r.AsOf, &r.ComputedAt, &r.Trees, &r.Targets, &r.Overlaps, &r.Reach); err != nil {
+			return false, err
+		}
+	}
+	if rows.Err() != nil || !found || r.ProfileDigest != c.profile.Digest || !sameDay(r.AsOf, c.asOf) {
+		return false, rows.Err()
+	}
+	rows, err = c.tx.Query(ctx, `SELECT touched_id, tree_id, ST_AsEWKB(place), targets FROM touched WHERE client_id = $1 AND site_id = $2`, c.site.Client, c.site.ID)
+	if err != nil {
+		return false, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id int64
+		var tree *int64
+		var place []byte
+		var targets int64
+		if err := rows.Scan(&id, &tree, &place, &targets); err != nil {
+			return false, err
+		}
+		c.touched = append(c.touched, id)
+		c.targets += targets
+		switch {
+		case tree != nil:
+			c.trees = append(c.trees, *tree)
+		case place != nil:
+			c.places = append(c.places, place)
+		default:
+			return false, nil
+		}
+	}
+	// Beyond a tenth of the trees a full run is cheaper.
+	return int64(len(c.trees)+len(c.places)) <= max(100, r.Trees/10), rows.Err()
+}
+
+func sameDay(a, b time.Time) bool { return a.Format(time.DateOnly) == b.Format(time.DateOnly) }
+
+// facts reads the standing trees to compute anew. c.trees then lists every tree
+// whose row is to be replaced.
+func (c *catching) facts(ctx context.Context) ([]ranking.Facts, error) {
+	if len(c.places) > 0 {
+		// Distances in degrees: a degree of longitude is never longer than one of
+		// latitude, so that what is near in metres is near by this measure.
+		rows, err := c.tx.Query(ctx, `
+			SELECT DISTINCT t.tree_id FROM unnest($3::bytea[]) w(ewkb)
+			CROSS JOIN LATERAL (SELECT ST_GeomFromEWKB(ewkb) AS place) p
+			CROSS JOIN LATERAL (SELECT $4::float8 / 110500 AS lat, $4::float8 / (110500 * cos(radians(least(89, greatest(abs(ST_YMin(place)), abs(ST_YMax(place))) + 0.01)))) AS lon) d
+			CROSS JOIN LATERAL (VALUES (0), (-360), (360)) turn(lon)
+			JOIN trees t ON t.client_id = $1 AND t.site_id = $2
+			 AND t.geometry && ST_Translate(ST_Expand(ST_Envelope(place), d.lon, d.lat), turn.lon, 0)
+			 AND ST_DWithin(t.geometry, CASE turn.lon WHEN 0 THEN place ELSE ST_Translate(place, turn.lon, 0) END, d.lon)`,
+			c.site.Client, c.site.ID, c.places, c.run.Reach)
+		if err != nil {
+			return nil, err
+		}
+		near, err := pgx.CollectRows(rows, pgx.RowTo[int64])
+		if err != nil {
+			return nil, err
+		}
+		c.trees = append(c.trees, near...)
+	}
+	if len(c.trees) == 0 {
+		return nil, nil
+	}
+	return standingFacts(ctx, c.tx, c.site, c.trees)
+}
+
+// replace computes the trees listed and puts their rows in the place of those of
+// c.trees.
+func (c *catching) replace(ctx context.Context, list []ranking.Facts) error {
+	if len(c.trees) == 0 {
+		return nil
+	}
+	table := partitionOf(c.run.Generation)
+	var gone, overlaps int64
+	err := c.tx.QueryRow(ctx, `WITH gone AS (DELETE FROM `+table+` WHERE client_id = $1 AND tree_id = ANY($2) RETURNING overlap_count)
+		SELECT count(*), coalesce(sum(overlap_count), 0) FROM gone`, c.site.Client, c.trees).Scan(&gone, &overlaps)
+	if err != nil {
+		return err
+	}
+	c.run.Trees += int64(len(list)) - gone
+	c.run.Overlaps -= overlaps
+	if len(list) == 0 {
+		return nil
+	}
+	stripe, err := c.targetsUnder(ctx, list)
+	if err != nil {
+		return err
+	}
+	var buf copyBuffer
+	var result ranking.Result
+	buf.reset()
+	assessor := stripe.NewAssessor()
+	for i := range list {
+		a := assessor.Assess(&list[i])
+		result.Summarize(a, &list[i])
+		buf.exposure(c.site.Client, c.run.Generation, &result)
+		c.run.Overlaps += int64(a.Overlaps)
+		c.run.Reach = max(c.run.Reach, a.Reach())
+	}
+	_, err = c.tx.Conn().PgConn().CopyFrom(ctx, bytes.NewReader(buf.end()), "COPY "+table+" ("+exposureColumns+") FROM STDIN BINARY")
+	return err
+}
+
+// targetsUnder loads the targets that any zone of the trees may meet.
+func (c *catching) targetsUnder(ctx context.Context, list []ranking.Facts) (*ranking.Stripe, error) {
+	var boxes []ranking.SiteBox
+	var zones []exposure.TreeZone
+	sizer := ranking.NewSizer(c.profile, c.asOf)
+	for i := range list {
+		_, zones = sizer.Zones(zones[:0], &list[i])
+		boxes = append(boxes, ranking.ZoneBoxes(c.site.ID, list[i].Tree.Point, zones)...)
+	}
+	targets, err := targetsIn(ctx, c.tx, c.site.Client, boxes)
+	if err != nil {
+		return nil, err
+	}
+	stripe := ranking.NewStripe(c.profile, c.asOf)
+	for _, t := range targets {
+		if err := stripe.Add(t); err != nil {
+			return nil, err
+		}
+	}
+	stripe.Build()
+	return stripe, nil
+}
+
+// settle writes down that what was touched is taken into account.
+func (c *catching) settle(ctx context.Context) error {
+	c.run.Targets += c.targets
+	b := &pgx.Batch{}
+	b.Queue(`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, c.site.Client, c.touched)
+	b.Queue(`UPDATE sites SET revision = revision + 1 WHERE client_id = $1 AND site_id = $2`, c.site.Client, c.site.ID)
+	b.Queue(`UPDATE runs SET trees = $4, targets = $5, overlap_count = $6, reach_m = $7, computed_at = clock_timestamp()
+		WHERE client_id = $1 AND site_id = $2 AND generation = $3 RETURNING computed_at`,
+		c.site.Client, c.site.ID, c.run.Generation, c.run.Trees, c.run.Targets, c.run.Overlaps, c.run.Reach).
+		QueryRow(func(row pgx.Row) error { return row.Scan(&c.run.ComputedAt) })
+	if err := c.tx.SendBatch(ctx, b).Close(); err != nil {
+		return fmt.Errorf("settling what was touched: %w", err)
+	}
+	return nil
+}
