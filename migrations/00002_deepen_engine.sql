@@ -85,6 +85,7 @@ SELECT list, code, word FROM (VALUES
         '9 points', '10 points', '11 points', '12 points'], 16)) l(list, words, first)
 CROSS JOIN LATERAL (SELECT word, (place - 1 + first)::smallint AS code FROM unnest(words) WITH ORDINALITY w(word, place)) n;
 
+-- A partition is a generation and has the key (client_id, tree_id).
 CREATE TABLE exposures (
     client_id          integer NOT NULL,
     generation         bigint NOT NULL,
@@ -118,8 +119,7 @@ CREATE TABLE exposures (
     height_m           real NOT NULL,
     height_from        smallint NOT NULL, -- where it comes from, by words 'origin'; 0 = measured
     crown_radius_m     real NOT NULL,
-    crown_from         smallint NOT NULL,
-    CONSTRAINT exposures_pkey PRIMARY KEY (client_id, tree_id, generation)
+    crown_from         smallint NOT NULL
 ) PARTITION BY LIST (generation);
 
 -- The kinds of target of a set, by words 'target'.

@@ -1,10 +1,13 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"math/rand/v2"
 	"slices"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/postgres"
@@ -37,7 +40,7 @@ const (
 		UPDATE sql_people p SET people = p.people + d.share FROM (
 			SELECT t.tree_id, $2 * sum(g.density * CASE WHEN g.area THEN ST_Area(ST_Intersection(ST_Buffer(t.geom, t.r, 8), g.geom))
 			                                            ELSE ST_Length(ST_Intersection(ST_Buffer(t.geom, t.r, 8), g.geom)) END) AS share
-			FROM sql_targets g JOIN sql_trees t ON ST_DWithin(t.geom, g.geom, t.r) WHERE g.target_id = $1 GROUP BY t.tree_id) d
+			FROM sql_targets g JOIN sql_trees t ON ST_DWithin(t.geom, g.geom, 9) WHERE g.target_id = $1 AND ST_DWithin(t.geom, g.geom, t.r) GROUP BY t.tree_id) d
 		WHERE p.tree_id = d.tree_id`
 )
 
@@ -106,12 +109,11 @@ func (b *bench) edits(n int) error {
 
 func (b *bench) ourEdit(db *postgres.DB, site inventory.Site, run inventory.Run, table, key string, id int, east, north float64) (time.Duration, error) {
 	start := time.Now()
-	_, err := b.conn.Exec(b.ctx, `UPDATE `+table+` SET geometry = ST_Translate(geometry, $2::float8, $3::float8) WHERE client_id = 1 AND `+key+` = $1`,
-		id, east/metresPerLon, north/metresPerLat)
-	if err != nil {
-		return 0, err
-	}
-	_, done, err := db.CatchUp(b.ctx, site, defaultProfile, run.AsOf)
+	_, done, err := db.Edit(b.ctx, site, defaultProfile, run.AsOf, func(ctx context.Context, tx pgx.Tx) error {
+		_, err := tx.Exec(ctx, `UPDATE `+table+` SET geometry = ST_Translate(geometry, $2::float8, $3::float8) WHERE client_id = 1 AND `+key+` = $1`,
+			id, east/metresPerLon, north/metresPerLat)
+		return err
+	})
 	if err == nil && !done {
 		err = fmt.Errorf("%s %d: a full run is asked for", table, id)
 	}

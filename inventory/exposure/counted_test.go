@@ -54,6 +54,9 @@ func TestCompleteAtTheEdges(t *testing.T) {
 	night.PerHour[2], night.PerHour[3] = 4, 8
 	night.Seen[2], night.Seen[3] = 1, 1
 	flow, shape, ok := exposure.Complete(night, &school)
+	if !ok {
+		t.Error("a count by night was not taken")
+	}
 	near(t, "flow from hours without scale", flow, 6, 1e-12)
 	near(t, "hour counted", flow*shape[2], 4, 1e-12)
 	near(t, "hour not counted", flow*shape[100], 6, 1e-12)

@@ -3,7 +3,6 @@ package postgres
 import (
 	"bytes"
 	"context"
-	"fmt"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -30,7 +29,20 @@ func (db *DB) CatchUp(ctx context.Context, site inventory.Site, p *profile.Profi
 	return run, done && err == nil, err
 }
 
-// catchUp does it within a transaction, such as that of the edit itself.
+// Edit makes an edit and brings the exposures up to date with it in the same
+// transaction: nobody sees the one without the other. It reports false where the
+// edit was made and a full run is needed to take it into account.
+func (db *DB) Edit(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time, edit func(context.Context, pgx.Tx) error) (run inventory.Run, done bool, err error) {
+	err = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
+		if err := edit(ctx, tx); err != nil {
+			return err
+		}
+		run, done, err = catchUp(ctx, tx, site, p, asOf)
+		return err
+	})
+	return run, done && err == nil, err
+}
+
 func catchUp(ctx context.Context, tx pgx.Tx, site inventory.Site, p *profile.Profile, asOf time.Time) (run inventory.Run, done bool, err error) {
 	c := &catching{tx: tx, site: site, profile: p, asOf: asOf}
 	if ok, err := c.begin(ctx); err != nil || !ok {
@@ -43,10 +55,11 @@ func catchUp(ctx context.Context, tx pgx.Tx, site inventory.Site, p *profile.Pro
 	if err != nil {
 		return c.run, false, err
 	}
-	if err := c.replace(ctx, list); err != nil {
+	results, err := c.compute(ctx, list)
+	if err != nil {
 		return c.run, false, err
 	}
-	return c.run, true, c.settle(ctx)
+	return c.run, true, c.write(ctx, results)
 }
 
 type catching struct {
@@ -66,49 +79,53 @@ type catching struct {
 // nothing left to do, and reads what was touched.
 func (c *catching) begin(ctx context.Context) (bool, error) {
 	r := &c.run
-	rows, err := c.tx.Query(ctx, `
+	found, listed := false, true
+	b := &pgx.Batch{}
+	// The same few statements for every edit: planning each anew would cost more
+	// than running it.
+	b.Queue(`SET LOCAL plan_cache_mode = force_generic_plan`)
+	b.Queue(`
 		SELECT r.generation, r.profile_name, r.profile_digest, r.as_of, r.computed_at, r.trees, r.targets, r.overlap_count, r.reach_m
 		FROM sites s JOIN runs r USING (client_id, site_id, generation)
-		WHERE s.client_id = $1 AND s.site_id = $2 FOR NO KEY UPDATE OF s`, c.site.Client, c.site.ID)
-	if err != nil {
+		WHERE s.client_id = $1 AND s.site_id = $2 FOR NO KEY UPDATE OF s`, c.site.Client, c.site.ID).Query(func(rows pgx.Rows) error {
+		for rows.Next() {
+			found = true
+			if err := rows.Scan(&r.Generation, &r.ProfileName, &r.ProfileDigest, &r.AsOf, &r.ComputedAt, &r.Trees, &r.Targets, &r.Overlaps, &r.Reach); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	})
+	b.Queue(`SELECT touched_id, tree_id, ST_AsEWKB(place), targets FROM touched WHERE client_id = $1 AND site_id = $2`, c.site.Client, c.site.ID).Query(func(rows pgx.Rows) error {
+		for rows.Next() {
+			var id int64
+			var tree *int64
+			var place []byte
+			var targets int64
+			if err := rows.Scan(&id, &tree, &place, &targets); err != nil {
+				return err
+			}
+			c.touched = append(c.touched, id)
+			c.targets += targets
+			switch {
+			case tree != nil:
+				c.trees = append(c.trees, *tree)
+			case place != nil:
+				c.places = append(c.places, place)
+			default:
+				listed = false
+			}
+		}
+		return rows.Err()
+	})
+	if err := c.tx.SendBatch(ctx, b).Close(); err != nil {
 		return false, err
 	}
-	found := false
-	for rows.Next() {
-		found = true
-		if err := rows.Scan(&r.Generation, &r.ProfileName, &r.ProfileDigest, &r.AsOf, &r.ComputedAt, &r.Trees, &r.Targets, &r.Overlaps, &r.Reach); err != nil {
-			return false, err
-		}
-	}
-	if rows.Err() != nil || !found || r.ProfileDigest != c.profile.Digest || !sameDay(r.AsOf, c.asOf) {
-		return false, rows.Err()
-	}
-	rows, err = c.tx.Query(ctx, `SELECT touched_id, tree_id, ST_AsEWKB(place), targets FROM touched WHERE client_id = $1 AND site_id = $2`, c.site.Client, c.site.ID)
-	if err != nil {
-		return false, err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var id int64
-		var tree *int64
-		var place []byte
-		var targets int64
-		if err := rows.Scan(&id, &tree, &place, &targets); err != nil {
-			return false, err
-		}
-		c.touched = append(c.touched, id)
-		c.targets += targets
-		switch {
-		case tree != nil:
-			c.trees = append(c.trees, *tree)
-		case place != nil:
-			c.places = append(c.places, place)
-		default:
-			return false, nil
-		}
+	if !found || !listed || r.ProfileDigest != c.profile.Digest || !sameDay(r.AsOf, c.asOf) {
+		return false, nil
 	}
 	// Beyond a tenth of the trees a full run is cheaper.
-	return int64(len(c.trees)+len(c.places)) <= max(100, r.Trees/10), rows.Err()
+	return int64(len(c.trees)+len(c.places)) <= max(100, r.Trees/10), nil
 }
 
 func sameDay(a, b time.Time) bool { return a.Format(time.DateOnly) == b.Format(time.DateOnly) }
@@ -143,40 +160,62 @@ func (c *catching) facts(ctx context.Context) ([]ranking.Facts, error) {
 	return standingFacts(ctx, c.tx, c.site, c.trees)
 }
 
-// replace computes the trees listed and puts their rows in the place of those of
-// c.trees.
-func (c *catching) replace(ctx context.Context, list []ranking.Facts) error {
-	if len(c.trees) == 0 {
-		return nil
-	}
-	table := partitionOf(c.run.Generation)
-	var gone, overlaps int64
-	err := c.tx.QueryRow(ctx, `WITH gone AS (DELETE FROM `+table+` WHERE client_id = $1 AND tree_id = ANY($2) RETURNING overlap_count)
-		SELECT count(*), coalesce(sum(overlap_count), 0) FROM gone`, c.site.Client, c.trees).Scan(&gone, &overlaps)
-	if err != nil {
-		return err
-	}
-	c.run.Trees += int64(len(list)) - gone
-	c.run.Overlaps -= overlaps
+// compute assesses the trees listed.
+func (c *catching) compute(ctx context.Context, list []ranking.Facts) ([]ranking.Result, error) {
 	if len(list) == 0 {
-		return nil
+		return nil, nil
 	}
 	stripe, err := c.targetsUnder(ctx, list)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	var buf copyBuffer
-	var result ranking.Result
-	buf.reset()
+	results := make([]ranking.Result, len(list))
 	assessor := stripe.NewAssessor()
 	for i := range list {
 		a := assessor.Assess(&list[i])
-		result.Summarize(a, &list[i])
-		buf.exposure(c.site.Client, c.run.Generation, &result)
-		c.run.Overlaps += int64(a.Overlaps)
+		results[i].Summarize(a, &list[i])
 		c.run.Reach = max(c.run.Reach, a.Reach())
 	}
-	_, err = c.tx.Conn().PgConn().CopyFrom(ctx, bytes.NewReader(buf.end()), "COPY "+table+" ("+exposureColumns+") FROM STDIN BINARY")
+	return results, nil
+}
+
+// fewRows is how many rows are inserted one by one, all in one round trip; more
+// go by COPY.
+const fewRows = 100
+
+// write puts the results in the place of the rows of c.trees and notes that what
+// was touched is taken into account.
+func (c *catching) write(ctx context.Context, results []ranking.Result) error {
+	r, table := &c.run, partitionOf(c.run.Generation)
+	var overlaps int64
+	for i := range results {
+		overlaps += int64(results[i].Overlaps)
+	}
+	b := &pgx.Batch{}
+	b.Queue(`
+		WITH gone AS (DELETE FROM `+table+` WHERE client_id = $1 AND tree_id = ANY($4) RETURNING overlap_count),
+		less AS (SELECT count(*) AS trees, coalesce(sum(overlap_count), 0) AS overlaps FROM gone)
+		UPDATE runs SET trees = runs.trees - less.trees + $5, targets = targets + $6, overlap_count = overlap_count - less.overlaps + $7, reach_m = $8, computed_at = clock_timestamp()
+		FROM less WHERE client_id = $1 AND site_id = $2 AND generation = $3 RETURNING runs.trees, targets, overlap_count, computed_at`,
+		c.site.Client, c.site.ID, r.Generation, c.trees, len(results), c.targets, overlaps, r.Reach).
+		QueryRow(func(row pgx.Row) error { return row.Scan(&r.Trees, &r.Targets, &r.Overlaps, &r.ComputedAt) })
+	b.Queue(`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, c.site.Client, c.touched)
+	b.Queue(`UPDATE sites SET revision = revision + 1 WHERE client_id = $1 AND site_id = $2`, c.site.Client, c.site.ID)
+	if len(results) <= fewRows {
+		for i := range results {
+			b.Queue(`INSERT INTO `+table+` (`+exposureColumns+`) VALUES (`+exposureParameters+`)`, exposureValues(c.site.Client, r.Generation, &results[i])...)
+		}
+		return c.tx.SendBatch(ctx, b).Close()
+	}
+	if err := c.tx.SendBatch(ctx, b).Close(); err != nil {
+		return err
+	}
+	var buf copyBuffer
+	buf.reset()
+	for i := range results {
+		buf.exposure(c.site.Client, r.Generation, &results[i])
+	}
+	_, err := c.tx.Conn().PgConn().CopyFrom(ctx, bytes.NewReader(buf.end()), "COPY "+table+" ("+exposureColumns+") FROM STDIN BINARY")
 	return err
 }
 
@@ -201,20 +240,4 @@ func (c *catching) targetsUnder(ctx context.Context, list []ranking.Facts) (*ran
 	}
 	stripe.Build()
 	return stripe, nil
-}
-
-// settle writes down that what was touched is taken into account.
-func (c *catching) settle(ctx context.Context) error {
-	c.run.Targets += c.targets
-	b := &pgx.Batch{}
-	b.Queue(`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, c.site.Client, c.touched)
-	b.Queue(`UPDATE sites SET revision = revision + 1 WHERE client_id = $1 AND site_id = $2`, c.site.Client, c.site.ID)
-	b.Queue(`UPDATE runs SET trees = $4, targets = $5, overlap_count = $6, reach_m = $7, computed_at = clock_timestamp()
-		WHERE client_id = $1 AND site_id = $2 AND generation = $3 RETURNING computed_at`,
-		c.site.Client, c.site.ID, c.run.Generation, c.run.Trees, c.run.Targets, c.run.Overlaps, c.run.Reach).
-		QueryRow(func(row pgx.Row) error { return row.Scan(&c.run.ComputedAt) })
-	if err := c.tx.SendBatch(ctx, b).Close(); err != nil {
-		return fmt.Errorf("settling what was touched: %w", err)
-	}
-	return nil
 }

@@ -40,9 +40,10 @@ type DB struct {
 	running chan struct{}
 }
 
-// A full run needs four connections, and requests want theirs meanwhile.
+// A full run needs five connections, another sweep four beside it, and requests
+// want theirs meanwhile.
 const (
-	leastConns   = 8
+	leastConns   = 12
 	defaultConns = 16
 )
 

@@ -4,8 +4,10 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgtype"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
@@ -64,6 +66,28 @@ func (w *copyBuffer) exposure(client inventory.ClientID, generation int64, r *ra
 	w.int16(int16(r.CrownFrom))
 }
 
+// exposureValues are the same columns as parameters of an INSERT.
+func exposureValues(client inventory.ClientID, generation int64, r *ranking.Result) []any {
+	cut := pgtype.Int8{Int64: int64(r.Cut), Valid: r.Cut != 0}
+	return []any{
+		int32(client), generation, int64(r.Tree), int32(r.OverKinds()), int32(r.Within), appendAmounts([]byte{}, r.Over), int32(r.Overlaps),
+		float32(r.Count.People), float32(r.Count.InVehicles), float32(r.Count.Sheltered), float32(r.Count.Vehicles), float32(r.Meeting),
+		float32(r.Week.Busiest), int16(r.Week.BusiestHour), float32(r.Week.Occupied),
+		int16(r.Part), int16(r.Likelihood), int16(r.Rule), r.Stale, cut, float32(r.PartPeople), float32(r.PartVehicles),
+		r.Harm, float32(r.HarmPeople), float32(r.HarmProperty),
+		int16(r.Score.Rating), int16(r.Score.People), int16(r.Score.Property), int16(r.Score.Busiest),
+		float32(r.Height), int16(r.HeightFrom), float32(r.CrownRadius), int16(r.CrownFrom),
+	}
+}
+
+var exposureParameters = func() string {
+	names := make([]string, exposureFields)
+	for i := range names {
+		names[i] = fmt.Sprintf("$%d", i+1)
+	}
+	return strings.Join(names, ", ")
+}()
+
 // amountBytes is what one kind of target takes in exposures.amounts: its code,
 // then metres and square metres, in hundredths, and the number of points, four
 // bytes each, big-endian. The database's function amounts() reads it too.
@@ -71,13 +95,18 @@ const amountBytes = 13
 
 func (w *copyBuffer) amounts(list []ranking.Under) {
 	w.length(amountBytes * len(list))
+	w.b = appendAmounts(w.b, list)
+}
+
+func appendAmounts(b []byte, list []ranking.Under) []byte {
 	for i := range list {
 		u := &list[i]
-		w.b = append(w.b, byte(u.Kind.KindIndex()))
-		w.b = binary.BigEndian.AppendUint32(w.b, hundredths(u.LengthM))
-		w.b = binary.BigEndian.AppendUint32(w.b, hundredths(u.AreaM2))
-		w.b = binary.BigEndian.AppendUint32(w.b, uint32(u.Points))
+		b = append(b, byte(u.Kind.KindIndex()))
+		b = binary.BigEndian.AppendUint32(b, hundredths(u.LengthM))
+		b = binary.BigEndian.AppendUint32(b, hundredths(u.AreaM2))
+		b = binary.BigEndian.AppendUint32(b, uint32(u.Points))
 	}
+	return b
 }
 
 // hundredths keeps the least amount from becoming none.

@@ -141,15 +141,14 @@ func readCounts(ctx context.Context, tx pgx.Tx, from, where string, args ...any)
 	return found, rows.Err()
 }
 
-// treeChunkBytes makes a chunk of some 20,000 trees: enough that neighbours in it
-// lie close together on the ground, however the inventory is ordered.
-const treeChunkBytes = 2 << 20
+// treeChunkBytes makes a chunk of some 500,000 trees: enough that neighbours in
+// it lie close together on the ground, however the inventory is ordered.
+const treeChunkBytes = 64 << 20
 
-// chunk is some trees as they came, with the cuts and visits that belong to
-// them.
+// chunk is some trees as they came, in the order of their ids, with the cuts and
+// visits that belong to them.
 type chunk struct {
 	rows   []byte
-	trees  int
 	cuts   []inventory.Cut
 	visits []inventory.Visit
 }
@@ -209,10 +208,14 @@ func (f *factStream) read(ctx context.Context, g *errgroup.Group, emit func(*chu
 	if !f.stripe.whole {
 		query += fmt.Sprintf(" AND ST_X(geometry) >= %v AND ST_X(geometry) < %v", f.stripe.west, f.stripe.east)
 	}
-	err := copyOut(ctx, f.tx, query+` ORDER BY client_id, tree_id`, treeChunkBytes, func(rows []byte) error {
+	tx, err := f.attach(ctx)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback(context.WithoutCancel(ctx))
+	err = copyOut(ctx, tx, query+` ORDER BY client_id, tree_id`, treeChunkBytes, func(rows []byte) error {
 		c := &chunk{rows: rows}
-		var last inventory.TreeID
-		last, c.trees = lastTree(rows)
+		last := lastTree(rows)
 		var err error
 		if c.cuts, err = f.cuts.upTo(ctx, last); err != nil {
 			return err
@@ -234,15 +237,14 @@ func (f *factStream) read(ctx context.Context, g *errgroup.Group, emit func(*chu
 	return nil
 }
 
-// lastTree returns the id of a chunk's last tree and the number of trees.
-func lastTree(chunk []byte) (inventory.TreeID, int) {
+// lastTree returns the id of a chunk's last tree.
+func lastTree(chunk []byte) inventory.TreeID {
 	var id int64
-	n := 0
-	for rows := (rowReader{chunk}); rows.next(); n++ {
+	for rows := (rowReader{chunk}); rows.next(); {
 		id = rows.int64()
 		rows.skip(treeStreamFields - 1)
 	}
-	return inventory.TreeID(id), n
+	return inventory.TreeID(id)
 }
 
 // streamRows reads a query on a connection of its own and sends its rows in

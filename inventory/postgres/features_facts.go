@@ -1,7 +1,9 @@
 package postgres
 
 import (
+	"cmp"
 	"context"
+	"slices"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/paulmach/orb/encoding/ewkb"
@@ -45,18 +47,24 @@ func (db *DB) FindFacts(ctx context.Context, q ranking.FactsQuery) ([]ranking.Fa
 	return list, err
 }
 
-// standingFacts reads those of some trees of a site that stand.
+// standingFacts reads those of some trees of a site that stand, in one round trip.
 func standingFacts(ctx context.Context, tx pgx.Tx, site inventory.Site, ids []int64) ([]ranking.Facts, error) {
-	rows, err := tx.Query(ctx, `SELECT `+treeSelect+` FROM trees t
-		WHERE t.client_id = $1 AND t.tree_id = ANY($2) AND t.site_id = $3 AND t.status IN ('alive', 'dead') ORDER BY t.tree_id`, site.Client, ids, site.ID)
-	if err != nil {
-		return nil, err
-	}
-	list, err := pgx.CollectRows(rows, scanTree)
-	if err != nil || len(list) == 0 {
-		return list, err
-	}
-	return list, addAllRecords(ctx, tx, site.Client, list)
+	var list []ranking.Facts
+	b := &pgx.Batch{}
+	b.Queue(`SELECT `+treeSelect+` FROM trees t
+		WHERE t.client_id = $1 AND t.tree_id = ANY($2) AND t.site_id = $3 AND t.status IN ('alive', 'dead') ORDER BY t.tree_id`, site.Client, ids, site.ID).
+		Query(func(rows pgx.Rows) (err error) {
+			list, err = pgx.CollectRows(rows, scanTree)
+			return err
+		})
+	queueRecords(b, site.Client, ids, func(id inventory.TreeID) *ranking.Facts {
+		at, ok := slices.BinarySearchFunc(list, id, func(f ranking.Facts, id inventory.TreeID) int { return cmp.Compare(f.Tree.ID, id) })
+		if !ok {
+			return nil // a record of a tree that does not stand
+		}
+		return &list[at]
+	})
+	return list, tx.SendBatch(ctx, b).Close()
 }
 
 // addAllRecords adds the cuts and visits of many trees, one round trip for all.
@@ -67,21 +75,30 @@ func addAllRecords(ctx context.Context, tx pgx.Tx, client inventory.ClientID, li
 		ids[i], at[list[i].Tree.ID] = int64(list[i].Tree.ID), &list[i]
 	}
 	b := &pgx.Batch{}
+	queueRecords(b, client, ids, func(id inventory.TreeID) *ranking.Facts { return at[id] })
+	return tx.SendBatch(ctx, b).Close()
+}
+
+// queueRecords asks for the cuts and visits of trees and puts each where of says.
+func queueRecords(b *pgx.Batch, client inventory.ClientID, ids []int64, of func(inventory.TreeID) *ranking.Facts) {
 	b.Queue(`SELECT `+cutSelect+` FROM cuts WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY cut_id`, client, ids).Query(func(rows pgx.Rows) error {
 		cuts, err := pgx.CollectRows(rows, scanCut)
 		for _, c := range cuts {
-			at[c.Tree].Cuts = append(at[c.Tree].Cuts, c)
+			if f := of(c.Tree); f != nil {
+				f.Cuts = append(f.Cuts, c)
+			}
 		}
 		return err
 	})
 	b.Queue(`SELECT `+visitSelect+` FROM visits WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY visited_on, visit_id`, client, ids).Query(func(rows pgx.Rows) error {
 		visits, err := pgx.CollectRows(rows, scanVisit)
 		for _, v := range visits {
-			at[v.Tree].Visits = append(at[v.Tree].Visits, v)
+			if f := of(v.Tree); f != nil {
+				f.Visits = append(f.Visits, v)
+			}
 		}
 		return err
 	})
-	return tx.SendBatch(ctx, b).Close()
 }
 
 const visitSelect = `visit_id, tree_id, coalesce(source_id, ''), visited_on, coalesce(visited_by, ''), coalesce(condition, ''),
@@ -136,31 +153,41 @@ func targetsIn(ctx context.Context, tx pgx.Tx, client inventory.ClientID, boxes 
 	if err != nil {
 		return nil, err
 	}
-	list, err := pgx.CollectRows(rows, scanTarget)
-	if err != nil || len(list) == 0 {
+	return collectTargets(ctx, tx, client, rows)
+}
+
+// collectTargets takes the rows of targetSelect and adds what was counted there.
+func collectTargets(ctx context.Context, tx pgx.Tx, client inventory.ClientID, rows pgx.Rows) ([]inventory.Target, error) {
+	any := false
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (inventory.Target, error) {
+		t, counted, err := scanTarget(row)
+		any = any || counted
+		return t, err
+	})
+	if err != nil || !any {
 		return list, err
 	}
 	return list, addCounts(ctx, tx, client, list)
 }
 
 const targetSelect = `g.target_id, g.site_id, coalesce(g.layer, ''), coalesce(g.source_id, ''), coalesce(g.name, ''), g.kind, ST_AsEWKB(g.geometry), g.people_per_hour, g.people_present,
-	g.dwell_minutes, g.vehicles_per_day, g.speed_mps, g.stalls, g.share_occupied, g.turnover_per_day, coalesce(g.hours, ''), g.sheltered`
+	g.dwell_minutes, g.vehicles_per_day, g.speed_mps, g.stalls, g.share_occupied, g.turnover_per_day, coalesce(g.hours, ''), g.sheltered,
+	EXISTS (SELECT FROM counts n WHERE n.client_id = g.client_id AND n.target_id = g.target_id)`
 
-func scanTarget(row pgx.CollectableRow) (inventory.Target, error) {
-	var t inventory.Target
+// scanTarget scans targetSelect; counted says that counts were made there.
+func scanTarget(row pgx.CollectableRow) (t inventory.Target, counted bool, err error) {
 	var f [8]*float64
 	var wkb []byte
 	var sheltered *bool
-	if err := row.Scan(&t.ID, &t.Site, &t.Layer, &t.SourceID, &t.Name, &t.Kind, &wkb, &f[0], &f[1], &f[2], &f[3], &f[4], &f[5], &f[6], &f[7], &t.Hours, &sheltered); err != nil {
-		return t, err
+	if err := row.Scan(&t.ID, &t.Site, &t.Layer, &t.SourceID, &t.Name, &t.Kind, &wkb, &f[0], &f[1], &f[2], &f[3], &f[4], &f[5], &f[6], &f[7], &t.Hours, &sheltered, &counted); err != nil {
+		return t, false, err
 	}
 	for i, to := range []*inventory.Opt[float64]{&t.PeoplePerHour, &t.PeoplePresent, &t.DwellMinutes, &t.VehiclesPerDay, &t.Speed, &t.Stalls, &t.ShareOccupied, &t.TurnoverPerDay} {
 		*to = opt(f[i])
 	}
 	t.PeopleSheltered = opt(sheltered)
-	var err error
 	t.Geometry, _, err = ewkb.Unmarshal(wkb)
-	return t, err
+	return t, counted, err
 }
 
 // addCounts adds what was counted at the targets of a list.

@@ -92,7 +92,7 @@ func (r *fullRun) compute(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	_, err = r.write.Exec(ctx, `ALTER TABLE `+r.partition()+` ADD PRIMARY KEY (client_id, tree_id, generation)`)
+	_, err = r.write.Exec(ctx, `ALTER TABLE `+r.partition()+` ADD PRIMARY KEY (client_id, tree_id)`)
 	return err
 }
 
@@ -114,7 +114,7 @@ func (r *fullRun) fill(ctx context.Context, w *sweeper) error {
 	chunks := make(chan []byte)
 	used := make(chan []byte, 8)
 	g.Go(func() error {
-		_, err := r.write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: chunks, free: used}, "COPY "+r.partition()+" ("+exposureColumns+") FROM STDIN BINARY")
+		_, err := r.write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: chunks, free: used}, "COPY "+r.partition()+" ("+exposureColumns+") FROM STDIN (FORMAT binary, FREEZE)")
 		return err
 	})
 	g.Go(func() error {

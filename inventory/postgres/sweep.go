@@ -89,31 +89,49 @@ func sweep[T any](ctx context.Context, w *sweeper, newWork func() func(ranking.L
 	return nil
 }
 
-// task is a chunk on its way to a worker and, in order, to take.
+// task is a lot on its way to a worker and, in order, to take.
 type task[T any] struct {
-	*chunk
+	lot
 	result chan T
 }
 
+// chunksAhead is how many chunks of trees are read ahead of the workers.
+const chunksAhead = 1
+
+// sweepStripe reads trees while the targets are still being read and indexed,
+// lays each chunk of trees out as they stand on the ground, and cuts it into
+// lots small enough to keep all workers busy to the end.
 func sweepStripe[T any](ctx context.Context, w *sweeper, s stripe, newWork func() func(ranking.Lot) (T, error), take func(T) error) error {
+	g, ctx := errgroup.WithContext(ctx)
+	workers := max(1, runtime.GOMAXPROCS(0))
+	chunks := make(chan *chunk, chunksAhead)
+	facts := &factStream{sweeper: w, stripe: s}
+	g.Go(func() error {
+		defer close(chunks)
+		return facts.read(ctx, g, func(c *chunk) error { return send(ctx, c, chunks) })
+	})
 	targets := ranking.NewStripe(w.Profile, w.AsOf)
-	if err := w.readTargets(ctx, s, targets); err != nil {
-		return err
+	err := w.readTargets(ctx, s, targets)
+	if err != nil {
+		g.Go(func() error { return err })
+		return g.Wait()
 	}
 	targets.Build()
 	w.targets += int64(targets.Targets())
 
-	g, ctx := errgroup.WithContext(ctx)
-	workers := max(1, runtime.GOMAXPROCS(0))
 	toDo := make(chan task[T], workers)
-	inOrder := make(chan task[T], workers)
-	facts := &factStream{sweeper: w, stripe: s}
+	inOrder := make(chan task[T], 4*workers)
 	g.Go(func() error {
 		defer close(toDo)
 		defer close(inOrder)
-		return facts.read(ctx, g, func(c *chunk) error {
-			return send(ctx, task[T]{c, make(chan T, 1)}, toDo, inOrder)
-		})
+		for c := range chunks {
+			for _, l := range c.lots() {
+				if err := send(ctx, task[T]{l, make(chan T, 1)}, toDo, inOrder); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
 	})
 	for range workers {
 		work := newWork()
@@ -121,7 +139,7 @@ func sweepStripe[T any](ctx context.Context, w *sweeper, s stripe, newWork func(
 		assessor := targets.NewAssessor()
 		g.Go(func() error {
 			for t := range toDo {
-				list, err := d.decode(t.chunk)
+				list, err := d.decode(t.lot)
 				if err != nil {
 					return err
 				}
@@ -138,7 +156,7 @@ func sweepStripe[T any](ctx context.Context, w *sweeper, s stripe, newWork func(
 		for t := range inOrder {
 			select {
 			case out := <-t.result:
-				w.trees += int64(t.trees)
+				w.trees += int64(len(t.turns))
 				if err := take(out); err != nil {
 					return err
 				}

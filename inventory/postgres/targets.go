@@ -25,7 +25,7 @@ func (db *DB) EachTarget(ctx context.Context, s ranking.Sweep, fn func(*inventor
 		}
 		defer rows.Close()
 		for rows.Next() {
-			t, err := scanTarget(rows)
+			t, _, err := scanTarget(rows)
 			if err != nil {
 				return err
 			}
@@ -45,10 +45,8 @@ func (db *DB) FindTargets(ctx context.Context, client inventory.ClientID, ids []
 		if err != nil {
 			return err
 		}
-		if list, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (inventory.Target, error) { return scanTarget(row) }); err != nil || len(list) == 0 {
-			return err
-		}
-		return addCounts(ctx, tx, client, list)
+		list, err = collectTargets(ctx, tx, client, rows)
+		return err
 	})
 	return list, err
 }

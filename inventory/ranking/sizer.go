@@ -50,7 +50,7 @@ func (s *Sizer) ZonesOfSize(dst []exposure.TreeZone, f *Facts, d *exposure.Dimen
 // Regrowth returns the shoots at a cut of the tree, measured or estimated.
 func (s *Sizer) Regrowth(f *Facts, c *inventory.Cut) mechanics.Regrowth {
 	var years inventory.Opt[float64]
-	if y, ok := s.screener.Years(&*c); ok {
+	if y, ok := s.screener.Years(c); ok {
 		years = inventory.Some(y)
 	}
 	return mechanics.EstimateRegrowth(*c, years, allometry.Find(f.Tree.Species).Group(), s.profile.Mechanics)
