@@ -3,6 +3,7 @@
 
 DATA ?= .data/demo
 GO   ?= go
+TREES ?= 100000,1000000
 # A clone owned by another user, or none at all, has no version to stamp.
 STAMP := $(shell git status --porcelain >/dev/null 2>&1 || echo -buildvcs=false)
 ONCE_FLAG := $(if $(filter 1,$(ONCE)),--once)
@@ -39,9 +40,9 @@ test: ## run every test, on a throw-away database
 	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
 	@exec bin/withdb $(GO) test ./...
 
-bench: ## measure import and ranking on a million trees, beside ogr2ogr and SQL
+bench: ## measure import, ranking and edits beside ogr2ogr, SQL and the floor (TREES=numbers)
 	@.ci/provision db test
-	$(GO) run $(STAMP) ./cmd/bench
+	$(GO) run $(STAMP) ./cmd/bench -trees "$(TREES)"
 
 lint: ## go vet and staticcheck
 	$(GO) vet ./...

@@ -101,6 +101,7 @@ CREATE TABLE exposures (
     vehicles_meeting   real NOT NULL,     -- under it, or too close to stop before what fell
     busiest_people     real NOT NULL,     -- in the busiest hour, in the open and in vehicles
     busiest_hour       smallint NOT NULL, -- 0 = Monday 00:00
+    busiest_vehicles   real NOT NULL,     -- in their busiest hour
     occupied           real NOT NULL,     -- share of hours with at least one person
     part               smallint NOT NULL, -- that weighs most, by words 'part'
     likelihood         smallint NOT NULL, -- of its failure, by words 'likelihood'

@@ -13,6 +13,8 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"syscall"
 	"time"
 
@@ -36,8 +38,8 @@ type bench struct {
 func main() {
 	cluster.MaybeKeep()
 	b := &bench{}
-	flag.IntVar(&b.trees, "trees", 1_000_000, "number of trees")
-	flag.IntVar(&b.targets, "targets", 300_000, "number of targets")
+	sizes := flag.String("trees", "1000000", "numbers of trees, one run each, such as 100000,1000000,10000000")
+	flag.IntVar(&b.targets, "targets", 0, "number of targets; 0 for three in ten trees")
 	flag.Uint64Var(&b.seed, "seed", 1, "seed of the data")
 	flag.IntVar(&b.runs, "runs", 3, "timed repetitions of each of ours; SQL and ogr2ogr run once for each two")
 	flag.IntVar(&b.editsEach, "edits", 300, "edits of each kind to time; 0 for none")
@@ -47,9 +49,20 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	b.ctx = ctx
-	if err := b.run(*sql); err != nil {
-		fmt.Fprintln(os.Stderr, "bench:", err)
-		os.Exit(1)
+	for text := range strings.SplitSeq(*sizes, ",") {
+		one := *b
+		var err error
+		if one.trees, err = strconv.Atoi(text); err == nil {
+			if one.targets == 0 {
+				one.targets = one.trees * 3 / 10
+			}
+			err = one.run(*sql)
+		}
+		if err != nil {
+			fmt.Fprintln(os.Stderr, "bench:", err)
+			os.Exit(1)
+		}
+		fmt.Println()
 	}
 }
 

@@ -20,12 +20,12 @@ import (
 	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/postgres/cluster"
 	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
 // cautions stands under everything that someone could act on.
-const cautions = `Screening from records and geometry, not an inspection: a qualified arborist inspects before any cutting.
-Check electrical clearance, local codes and permits, and nesting first. What to accept is the owner's decision.`
+var cautions = strings.Replace(question.Cautions, " Check", "\nCheck", 1)
 
 // cli is the command line: what every command takes, and the commands.
 type cli struct {

@@ -13,6 +13,7 @@ import (
 	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
+	"github.com/underbough/underbough/inventory/risk"
 )
 
 type explainCmd struct {
@@ -52,7 +53,7 @@ func writeExplanation(w io.Writer, x *question.Explanation, width int) error {
 	for i := range x.Assessment.Parts {
 		p := &x.Assessment.Parts[i]
 		fmt.Fprintln(w)
-		writePart(l, x, p)
+		writePart(l, x, i)
 		if p.Part == exposure.Limb {
 			regrown = writeRegrowth(l, x, &x.Facts.Cuts[p.Cut]) || regrown
 		}
@@ -143,7 +144,8 @@ func size(name string, v, se float64, from exposure.Origin) string {
 	return text + ", estimated by " + ranking.OriginWords(from)
 }
 
-func writePart(l notes, x *question.Explanation, p *ranking.PartAssessment) {
+func writePart(l notes, x *question.Explanation, i int) {
+	p := &x.Assessment.Parts[i]
 	title := p.Part.String()
 	var cut *inventory.Cut
 	if p.Part == exposure.Limb {
@@ -169,6 +171,18 @@ func writePart(l notes, x *question.Explanation, p *ranking.PartAssessment) {
 	}
 	l.sayIn("  ", "rated %s; harm index %s (people %s, property %s before its weight)",
 		ranking.RatingWords(p.Score), ranking.Figure((p.Harm+p.HarmProperty*x.Profile.Weights.Property.Value)*1000), ranking.Figure(p.Harm*1000), ranking.Figure(p.HarmProperty*1000))
+	if x.Points != nil {
+		n := x.Points[i]
+		l.sayIn("  ", "points for people %s; for property %s", pointWords(n.People), pointWords(n.Property))
+	}
+}
+
+// pointWords opens a sum of points.
+func pointWords(p risk.Points) string {
+	if p.Target == 0 {
+		return "none, as nothing is there"
+	}
+	return fmt.Sprintf("%d = failure %d + size of part %d + target %d + other %d", p.Total(), p.Failure, p.Size, p.Target, p.Other)
 }
 
 func zoneWords(x *question.Explanation, p *ranking.PartAssessment, cut *inventory.Cut) string {

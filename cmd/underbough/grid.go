@@ -168,8 +168,5 @@ func centimetres(p orb.Polygon) orb.Polygon {
 
 // cellProperties names the cell and gives its sums.
 func cellProperties(site string, c *question.CellSum) []ranking.Property {
-	return []ranking.Property{
-		{Name: "site", Value: site}, {Name: "cell_q", Value: c.Cell.Q}, {Name: "cell_r", Value: c.Cell.R}, {Name: "trees", Value: c.Trees},
-		{Name: "people", Value: ranking.Significant(c.People)}, {Name: "busiest_people", Value: ranking.Significant(c.Busiest)}, {Name: "vehicles", Value: ranking.Significant(c.Vehicles)}, {Name: "harm_index", Value: ranking.Significant(c.Harm * 1000)},
-	}
+	return append([]ranking.Property{{Name: "site", Value: site}, {Name: "column", Value: c.Cell.Q}, {Name: "row", Value: c.Cell.R}}, c.Properties()...)
 }

@@ -217,26 +217,26 @@ func hoursListing(sweep *ranking.Sweep, k *question.Week) *hoursAnswer {
 	}
 	l.head.set("profile", sweep.Profile.Name)
 	l.head.set("profile_digest", sweep.Profile.Digest)
-	l.head.set("mean_people", ranking.Significant(k.Mean.Persons()))
-	l.head.set("mean_sheltered", ranking.Significant(k.Mean.Sheltered))
-	l.head.set("mean_vehicles", ranking.Significant(k.Mean.Vehicles))
-	l.head.set("peak_people", ranking.Significant(k.Peak))
+	l.head.set("mean_people", ranking.Rounded(k.Mean.Persons()))
+	l.head.set("mean_sheltered", ranking.Rounded(k.Mean.Sheltered))
+	l.head.set("mean_vehicles", ranking.Rounded(k.Mean.Vehicles))
+	l.head.set("peak_people", ranking.Rounded(k.Peak))
 	l.head.set("peak_hour", k.PeakHour)
-	l.head.set("busiest_people", ranking.Significant(k.Summary.Busiest))
+	l.head.set("busiest_people", ranking.Rounded(k.Summary.Busiest))
 	l.head.set("busiest_hour", k.Summary.BusiestHour)
-	l.head.set("occupied_share", ranking.Significant(k.Summary.Occupied))
+	l.head.set("occupied_share", ranking.Rounded(k.Summary.Occupied))
 	if k.Quietest.OK {
 		q := &orderedMap{}
 		q.set("start_hour", k.Quietest.V.Start)
 		q.set("length_hours", k.Quietest.V.Length)
-		q.set("person_hours", ranking.Significant(k.Quietest.V.PersonHours))
+		q.set("person_hours", ranking.Rounded(k.Quietest.V.PersonHours))
 		l.head.set("quietest", q)
 	}
 	for hour := range profile.HoursInWeek {
 		l.rows = append(l.rows, listed{properties: []ranking.Property{
 			{Name: "hour_of_week", Value: hour}, {Name: "hour", Value: ranking.HourName(hour)},
-			{Name: "people", Value: ranking.Significant(k.People[hour])}, {Name: "people_in_vehicles", Value: ranking.Significant(k.InVehicles[hour])},
-			{Name: "people_sheltered", Value: ranking.Significant(k.Sheltered[hour])}, {Name: "vehicles", Value: ranking.Significant(k.Vehicles[hour])},
+			{Name: "people", Value: ranking.Rounded(k.People[hour])}, {Name: "people_in_vehicles", Value: ranking.Rounded(k.InVehicles[hour])},
+			{Name: "people_sheltered", Value: ranking.Rounded(k.Sheltered[hour])}, {Name: "vehicles", Value: ranking.Rounded(k.Vehicles[hour])},
 		}})
 	}
 	l.columns = names(l.rows[0].properties)
@@ -250,7 +250,7 @@ func (a *hoursAnswer) writeHoursJSON(w io.Writer) error {
 		series [profile.HoursInWeek]float64
 	}{{"people", a.week.People}, {"people_in_vehicles", a.week.InVehicles}, {"people_sheltered", a.week.Sheltered}, {"vehicles", a.week.Vehicles}} {
 		for hour, v := range s.series {
-			s.series[hour] = ranking.Significant(v)
+			s.series[hour] = ranking.Rounded(v)
 		}
 		a.head.set(s.name, s.series)
 	}

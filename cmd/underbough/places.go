@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -74,7 +73,7 @@ func (p *placesCmd) pick(sweep *ranking.Sweep, list []question.Place, kinds []in
 	if p.Uncovered {
 		// By people out of doors; those under a roof are behind them.
 		slices.SortStableFunc(a.list, func(x, y question.Place) int {
-			switch n := x.Whole.Persons() - y.Whole.Persons(); {
+			switch n := x.Whole.Count.Persons() - y.Whole.Count.Persons(); {
 			case n > 0:
 				return -1
 			case n < 0:
@@ -99,16 +98,18 @@ func (a *placesAnswer) table(w io.Writer, width int) error {
 	n.say("%d places in all; profile %s, as of %s\n", a.all, a.sweep.Profile.Name, a.sweep.AsOf.Format(time.DateOnly))
 	t := &table{columns: []column{
 		{title: "#", right: true}, {title: "kind", least: 7}, {title: "target", right: true}, {title: "name", least: 8},
-		{title: "people", right: true}, {title: "under roofs", right: true, spare: 1}, {title: "vehicles", right: true},
+		{title: "people", right: true}, {title: "busiest", right: true}, {title: "under roofs", right: true, spare: 1},
+		{title: "vehicles", right: true}, {title: "busiest", right: true, spare: 2},
 	}}
 	if !a.uncovered {
-		t.columns = append(t.columns, column{title: "trees over it", right: true, spare: 2}, column{title: "in reach", right: true, spare: 3},
+		t.columns = append(t.columns, column{title: "trees over it", right: true, spare: 3}, column{title: "in reach", right: true, spare: 4},
 			column{title: "harm index", right: true}, column{title: "of the site", right: true})
 	}
 	for i := range a.list {
 		p := &a.list[i]
 		cells := []string{strconv.Itoa(i + 1), strings.ReplaceAll(string(p.Target.Kind), "_", " "), fmt.Sprint(p.Target.ID), placeName(&p.Target),
-			ranking.Figure(p.Whole.Persons()), ranking.Figure(p.Whole.Sheltered), ranking.Figure(p.Whole.Vehicles)}
+			ranking.Figure(p.Whole.Count.Persons()), ranking.Figure(p.Whole.Persons.Busiest), ranking.Figure(p.Whole.Sheltered),
+			ranking.Figure(p.Whole.Vehicles), ranking.Figure(p.Whole.VehicleWeek.Busiest)}
 		if !a.uncovered {
 			cells = append(cells, strconv.Itoa(p.UnderTrees), strconv.Itoa(p.WithinTrees), ranking.Figure(p.Harm*1000), percent(p.Harm, a.harm))
 		}
@@ -124,7 +125,7 @@ func (a *placesAnswer) table(w io.Writer, width int) error {
 	default:
 		fmt.Fprintln(w, "No place answers to that.")
 	}
-	n.say("\npeople, vehicles: mean number on the whole place, people in the open and in vehicles.")
+	n.say("\npeople, vehicles: mean number on the whole place, people in the open and in vehicles; busiest: in the busiest hour of each.")
 	if a.uncovered {
 		n.say("Not reached by a recorded tree is not free of trees: what stands there and was never surveyed is not known.")
 	} else {
@@ -176,7 +177,7 @@ func (a *placesAnswer) listing() *listing {
 	l.head.set("uncovered", a.uncovered)
 	l.head.set("places", a.all)
 	l.head.set("total", a.found)
-	l.head.set("site_harm_index", ranking.Significant(a.harm*1000))
+	l.head.set("site_harm_index", ranking.Rounded(a.harm*1000))
 	l.head.set("profile", a.sweep.Profile.Name)
 	l.head.set("profile_digest", a.sweep.Profile.Digest)
 	l.head.set("as_of", a.sweep.AsOf.Format(time.DateOnly))
@@ -188,26 +189,9 @@ func (a *placesAnswer) listing() *listing {
 }
 
 func (a *placesAnswer) properties(p *question.Place) []ranking.Property {
-	trees, shares := []string{}, []float64{}
-	for _, t := range p.Trees {
-		trees = append(trees, t.Label())
-		share := 0.0
-		if p.Harm > 0 {
-			share = math.Round(t.Harm/p.Harm*1000) / 1000
-		}
-		shares = append(shares, share)
-	}
 	ofSite := 0.0
 	if a.harm > 0 {
 		ofSite = p.Harm / a.harm
 	}
-	return []ranking.Property{
-		{Name: "target_id", Value: int64(p.Target.ID)}, {Name: "source_id", Value: p.Target.SourceID}, {Name: "layer", Value: p.Target.Layer},
-		{Name: "kind", Value: string(p.Target.Kind)}, {Name: "name", Value: p.Target.Name},
-		{Name: "people", Value: ranking.Significant(p.Whole.Persons())}, {Name: "people_in_vehicles", Value: ranking.Significant(p.Whole.InVehicles)},
-		{Name: "people_sheltered", Value: ranking.Significant(p.Whole.Sheltered)}, {Name: "vehicles", Value: ranking.Significant(p.Whole.Vehicles)},
-		{Name: "covered", Value: p.Covered()}, {Name: "trees_over", Value: p.UnderTrees}, {Name: "trees_in_reach", Value: p.WithinTrees},
-		{Name: "harm_index", Value: ranking.Significant(p.Harm * 1000)}, {Name: "share_of_site", Value: ranking.Significant(ofSite)},
-		{Name: "worst_trees", Value: trees}, {Name: "worst_trees_share", Value: shares},
-	}
+	return append(p.Properties(), ranking.Property{Name: "share_of_site", Value: ranking.Rounded(ofSite)})
 }

@@ -18,11 +18,11 @@ import (
 // exposureColumns are written in this order by copyBuffer.exposure, and read in
 // it by scanResult.
 const exposureColumns = `client_id, generation, tree_id, over, within, amounts, overlap_count,
-	people, people_in_vehicles, people_sheltered, vehicles, vehicles_meeting, busiest_people, busiest_hour, occupied,
+	people, people_in_vehicles, people_sheltered, vehicles, vehicles_meeting, busiest_people, busiest_hour, busiest_vehicles, occupied,
 	part, likelihood, rule, stale, cut_id, part_people, part_vehicles, harm, harm_people, harm_property,
 	rating, rating_people, rating_property, rating_busiest, height_m, height_from, crown_radius_m, crown_from`
 
-const exposureFields = 33
+const exposureFields = 34
 
 // exposure appends one row of exposures.
 func (w *copyBuffer) exposure(client inventory.ClientID, generation int64, r *ranking.Result) {
@@ -41,6 +41,7 @@ func (w *copyBuffer) exposure(client inventory.ClientID, generation int64, r *ra
 	w.float32(r.Meeting)
 	w.float32(r.Week.Busiest)
 	w.int16(int16(r.Week.BusiestHour))
+	w.float32(r.BusiestVehicles)
 	w.float32(r.Week.Occupied)
 	w.int16(int16(r.Part))
 	w.int16(int16(r.Likelihood))
@@ -72,7 +73,7 @@ func exposureValues(client inventory.ClientID, generation int64, r *ranking.Resu
 	return []any{
 		int32(client), generation, int64(r.Tree), int32(r.OverKinds()), int32(r.Within), appendAmounts([]byte{}, r.Over), int32(r.Overlaps),
 		float32(r.Count.People), float32(r.Count.InVehicles), float32(r.Count.Sheltered), float32(r.Count.Vehicles), float32(r.Meeting),
-		float32(r.Week.Busiest), int16(r.Week.BusiestHour), float32(r.Week.Occupied),
+		float32(r.Week.Busiest), int16(r.Week.BusiestHour), float32(r.BusiestVehicles), float32(r.Week.Occupied),
 		int16(r.Part), int16(r.Likelihood), int16(r.Rule), r.Stale, cut, float32(r.PartPeople), float32(r.PartVehicles),
 		r.Harm, float32(r.HarmPeople), float32(r.HarmProperty),
 		int16(r.Score.Rating), int16(r.Score.People), int16(r.Score.Property), int16(r.Score.Busiest),
@@ -135,7 +136,7 @@ func readAmounts(b []byte) ([]ranking.Under, error) {
 
 // resultSelect are the columns that scanResult reads, of e.
 const resultSelect = `e.tree_id, e.within, e.amounts, e.overlap_count,
-	e.people, e.people_in_vehicles, e.people_sheltered, e.vehicles, e.vehicles_meeting, e.busiest_people, e.busiest_hour, e.occupied,
+	e.people, e.people_in_vehicles, e.people_sheltered, e.vehicles, e.vehicles_meeting, e.busiest_people, e.busiest_hour, e.busiest_vehicles, e.occupied,
 	e.part, e.likelihood, e.rule, e.stale, coalesce(e.cut_id, 0), e.part_people, e.part_vehicles, e.harm, e.harm_people, e.harm_property,
 	e.rating, e.rating_people, e.rating_property, e.rating_busiest, e.height_m, e.height_from, e.crown_radius_m, e.crown_from`
 
@@ -146,7 +147,7 @@ func scanResult(row pgx.CollectableRow, r *ranking.Result, more ...any) error {
 	var within int32
 	fields := append([]any{
 		&r.Tree, &within, &amounts, &r.Overlaps,
-		&r.Count.People, &r.Count.InVehicles, &r.Count.Sheltered, &r.Count.Vehicles, &r.Meeting, &r.Week.Busiest, &r.Week.BusiestHour, &r.Week.Occupied,
+		&r.Count.People, &r.Count.InVehicles, &r.Count.Sheltered, &r.Count.Vehicles, &r.Meeting, &r.Week.Busiest, &r.Week.BusiestHour, &r.BusiestVehicles, &r.Week.Occupied,
 		&code[0], &code[1], &code[2], &r.Stale, &r.Cut, &r.PartPeople, &r.PartVehicles, &r.Harm, &r.HarmPeople, &r.HarmProperty,
 		&code[3], &code[4], &code[5], &code[6], &r.Height, &code[7], &r.CrownRadius, &code[8],
 	}, more...)

@@ -21,6 +21,8 @@ type Explanation struct {
 	Profile  *profile.Profile
 	Screener *risk.Screener
 	Meter    *exposure.Meter
+	// Points opens the rating of each part, where the profile rates by points.
+	Points []risk.PointRatings
 	Sizer    *ranking.Sizer
 }
 
@@ -64,5 +66,10 @@ func explain(ctx context.Context, store TreeStore, site inventory.Site, f rankin
 	e.Overlaps = assessor.Meter().Overlaps(f.Tree.Point, zones)
 	e.Assessment = assessor.Assess(&f)
 	e.Screener, e.Meter = assessor.Screener(), assessor.Meter()
+	for i := range e.Assessment.Parts {
+		if p.Rating.Method == profile.Points {
+			e.Points = append(e.Points, assessor.Points(&e.Assessment.Parts[i], &e.Facts))
+		}
+	}
 	return e, nil
 }

@@ -17,7 +17,7 @@ import (
 type Place struct {
 	Target inventory.Target // without its geometry
 	At     orb.Point        // a point of it, to find it by
-	Whole  exposure.Count   // on all of it, mean
+	Whole  exposure.Whole   // on all of it
 	// How many trees have it under the crown or a limb, and in how many trees'
 	// reach it lies.
 	UnderTrees, WithinTrees int
@@ -77,7 +77,7 @@ func Places(ctx context.Context, store SweepStore, s ranking.Sweep) ([]Place, er
 		}
 	}
 	slices.SortFunc(places, func(a, b Place) int {
-		return cmp.Or(cmp.Compare(b.Harm, a.Harm), cmp.Compare(b.Whole.Persons(), a.Whole.Persons()),
+		return cmp.Or(cmp.Compare(b.Harm, a.Harm), cmp.Compare(b.Whole.Count.Persons(), a.Whole.Count.Persons()),
 			cmp.Compare(b.Whole.Vehicles, a.Whole.Vehicles), cmp.Compare(a.Target.ID, b.Target.ID))
 	})
 	return places, nil

@@ -42,8 +42,11 @@ func (p *Place) Properties() []ranking.Property {
 		{Name: "layer", Value: optional(t.Layer)},
 		{Name: "source_id", Value: optional(t.SourceID)},
 	}
-	out = append(out, counted(p.Whole)...)
+	out = append(out, counted(p.Whole.Count)...)
 	return append(out,
+		ranking.Property{Name: "busiest_people", Value: ranking.Rounded(p.Whole.Persons.Busiest)},
+		ranking.Property{Name: "busiest_hour", Value: p.Whole.Persons.BusiestHour},
+		ranking.Property{Name: "busiest_vehicles", Value: ranking.Rounded(p.Whole.VehicleWeek.Busiest)},
 		ranking.Property{Name: "trees_over", Value: p.UnderTrees},
 		ranking.Property{Name: "trees_in_reach", Value: p.WithinTrees},
 		ranking.Property{Name: "covered", Value: p.Covered()},

@@ -34,6 +34,8 @@ type Assessment struct {
 	// the most persons, then vehicles. It is what "over" means.
 	Under int
 	Week  exposure.WeekSummary // of the part Under
+	// VehicleWeek is that of the vehicles, under the part with the most of them.
+	VehicleWeek exposure.WeekSummary
 	// Count is what is under that part; of people under roofs and of vehicles it
 	// is the most under any of these parts, which may be another one.
 	Count exposure.Count
@@ -141,15 +143,31 @@ func (a *Assessor) rate(p *PartAssessment, f *Facts) risk.Score {
 	if p.Judgement.Likelihood <= inventory.Improbable && a.profile.Rating.Method == profile.Matrices {
 		return risk.Score{}
 	}
+	use := a.use(p, f)
+	return a.screener.Score(p.Judgement, &f.Tree, p.cut(f), f.Visits, &use)
+}
+
+// Points opens a part's rating by points into what it is the sum of.
+func (a *Assessor) Points(p *PartAssessment, f *Facts) risk.PointRatings {
+	use := a.use(p, f)
+	return a.screener.PointsOf(p.Judgement, &f.Tree, p.cut(f), f.Visits, &use)
+}
+
+// use is what a part would land on, in the figures that ratings go by.
+func (a *Assessor) use(p *PartAssessment, f *Facts) risk.Use {
 	week := a.meter.Week(p.Exposure)
-	var cut *inventory.Cut
-	if p.Part == exposure.Limb {
-		cut = &f.Cuts[p.Cut]
-	}
-	return a.screener.Score(p.Judgement, &f.Tree, cut, f.Visits, &risk.Use{
+	return risk.Use{
 		Occupied: week.Occupied, Busiest: exposure.AtLeastOne(week.Busiest), Vehicles: a.meter.VehicleWeek(p.Exposure).Occupied,
 		Count: p.Exposure.Count, Heavy: heavyPart(p, f, a.profile.Screening),
-	})
+	}
+}
+
+// cut is the one that a limb carries; nil for the other parts.
+func (p *PartAssessment) cut(f *Facts) *inventory.Cut {
+	if p.Part != exposure.Limb {
+		return nil
+	}
+	return &f.Cuts[p.Cut]
 }
 
 // heavyPart reports whether a part is big enough to do the worst: a whole tree,
@@ -166,11 +184,17 @@ func (a *Assessor) conclude(out *Assessment) {
 	out.Harm = out.HarmPeople + out.HarmProperty*a.profile.Weights.Property.Value
 	out.Week = a.meter.Week(out.Parts[out.Under].Exposure)
 	out.Count = out.Parts[out.Under].Exposure.Count
+	parked := out.Under
 	for i := range out.Parts {
 		if c := out.Parts[i].Exposure.Count; out.Parts[i].Part != exposure.WholeTree {
 			out.Count.Sheltered = max(out.Count.Sheltered, c.Sheltered)
-			out.Count.Vehicles = max(out.Count.Vehicles, c.Vehicles)
+			if c.Vehicles > out.Count.Vehicles {
+				out.Count.Vehicles, parked = c.Vehicles, i
+			}
 		}
+	}
+	if out.Count.Vehicles > 0 {
+		out.VehicleWeek = a.meter.VehicleWeek(out.Parts[parked].Exposure)
 	}
 	worst := -1.0
 	for i := range out.Parts {

@@ -80,6 +80,7 @@ func (r *Row) Properties() []Property {
 		{"person_hours_year", figures(r.PersonHours())},
 		{"busiest_people", figures(r.Week.Busiest)},
 		{"busiest_hour", r.Week.BusiestHour},
+		{"busiest_vehicles", figures(r.BusiestVehicles)},
 		{"occupied_share", figures(r.Week.Occupied)},
 		{"cut_kinds", kinds},
 		{"cuts", text(r.CutSummary())},
@@ -143,10 +144,6 @@ func round(v float64, digits int) float64 {
 // Rounded keeps five digits that mean something, as every figure of a ranking
 // does.
 func Rounded(v float64) float64 { return figures(v) }
-
-// Significant keeps five digits of a figure, as the properties of a row do: more
-// would claim what nobody knows.
-func Significant(v float64) float64 { return figures(v) }
 
 // figures keeps five digits that mean something.
 func figures(v float64) float64 {

@@ -42,6 +42,8 @@ type Result struct {
 	Count   exposure.Count // under the part over the most, mean of the year or season
 	Meeting float64        // vehicles under it or too close to stop before what fell
 	Week    exposure.WeekSummary
+	// BusiestVehicles is the number of vehicles in their busiest hour.
+	BusiestVehicles float64
 
 	Part       exposure.Part // that weighs most
 	Cut        inventory.CutID
@@ -64,7 +66,7 @@ func (r *Result) Summarize(a *Assessment, f *Facts) {
 	worst, under := &a.Parts[a.Worst], &a.Parts[a.Under]
 	*r = Result{
 		Tree: f.Tree.ID, Over: r.Over[:0], Overlaps: a.Overlaps,
-		Count: a.Count, Meeting: under.Exposure.Meeting.Vehicles, Week: a.Week,
+		Count: a.Count, Meeting: under.Exposure.Meeting.Vehicles, Week: a.Week, BusiestVehicles: a.VehicleWeek.Busiest,
 		Part: worst.Part, Likelihood: worst.Judgement.Likelihood, Rule: worst.Judgement.Rule, Stale: worst.Judgement.Stale,
 		PartPeople: worst.Exposure.Count.Persons(), PartVehicles: worst.Exposure.Count.Vehicles,
 		Harm: a.Harm, HarmPeople: a.HarmPeople, HarmProperty: a.HarmProperty, Score: a.Score,
