@@ -1,5 +1,7 @@
 package geo
 
+import "github.com/paulmach/orb"
+
 // ranked is a number to be put in the order of a key.
 type ranked struct {
 	key uint64
@@ -31,6 +33,12 @@ func rank(all []ranked) []ranked {
 		from, to = to, from
 	}
 	return from
+}
+
+// AlongGround is a key by which points near one another are mostly near in order:
+// the place of a cell of about 150 m along a Z-order curve, in 36 bits.
+func AlongGround(p orb.Point) uint64 {
+	return curve(uint32((p[0]+180)*740), uint32((p[1]+90)*740))
 }
 
 // curve is a cell's place along a Z-order curve.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"strconv"
-	"strings"
 
 	"github.com/paulmach/orb"
 
@@ -100,7 +99,7 @@ func (l *listing) writeCSV(w io.Writer) error {
 			cells = []string{strconv.FormatFloat(p[0], 'f', 7, 64), strconv.FormatFloat(p[1], 'f', 7, 64)}
 		}
 		for _, p := range l.rows[i].properties {
-			cells = append(cells, cell(p.Value))
+			cells = append(cells, p.Cell())
 		}
 		if err := out.Write(cells); err != nil {
 			return err
@@ -115,33 +114,6 @@ func encode(w io.Writer, v any) error {
 	e.SetEscapeHTML(false)
 	e.SetIndent("", " ")
 	return e.Encode(v)
-}
-
-// cell writes a value for a spreadsheet: lists with spaces between, nothing for
-// what is missing. A text that a spreadsheet would take for a formula is quoted.
-func cell(v any) string {
-	switch v := v.(type) {
-	case nil:
-		return ""
-	case string:
-		if v != "" && strings.ContainsRune("=+-@\t\r", rune(v[0])) {
-			return "'" + v
-		}
-		return v
-	case []string:
-		return strings.Join(v, " ")
-	case []any:
-		words := make([]string, len(v))
-		for i := range v {
-			words[i] = cell(v[i])
-		}
-		return strings.Join(words, " ")
-	case []float64, []int:
-		return strings.Trim(fmt.Sprint(v), "[]")
-	case float64:
-		return strconv.FormatFloat(v, 'f', -1, 64)
-	}
-	return fmt.Sprint(v)
 }
 
 // names lists the names of properties.

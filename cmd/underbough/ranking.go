@@ -213,7 +213,7 @@ func (r keptRow) value(name string) any {
 	return nil
 }
 
-func (r keptRow) text(name string) string { return cell(r.value(name)) }
+func (r keptRow) text(name string) string { return ranking.Property{Value: r.value(name)}.Cell() }
 
 func (r keptRow) figure(name string) string {
 	v, ok := r.value(name).(float64)

@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"slices"
 
-	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/encoding/ewkb"
 
+	"github.com/underbough/underbough/geo"
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/ranking"
 )
@@ -28,7 +28,7 @@ type turn struct {
 const lotTrees = 4096
 
 // placeBits are enough for the trees of a chunk, whose rows take 60 bytes at
-// least, and leave room for the 36 bits of alongGround.
+// least, and leave room for the 36 bits of geo.AlongGround.
 const placeBits = 28
 
 // lots lays a chunk out in the order in which its trees lie on the ground: those
@@ -47,7 +47,7 @@ func (c *chunk) lots() []lot {
 		}
 		id := inventory.TreeID(rows.int64())
 		p, _ := rows.point() // what is wrong with it the decoder says
-		order = append(order, alongGround(p)<<placeBits|uint64(len(turns)))
+		order = append(order, geo.AlongGround(p)<<placeBits|uint64(len(turns)))
 		rows.skip(treeStreamFields - 2)
 		t.cut, t.cuts = ofTree(c.cuts, &cut, id, func(c *inventory.Cut) inventory.TreeID { return c.Tree })
 		t.visit, t.seen = ofTree(c.visits, &visit, id, func(v *inventory.Visit) inventory.TreeID { return v.Tree })
@@ -113,22 +113,6 @@ func (d *decoder) name(b []byte) string {
 	s := string(b)
 	d.species[s] = s
 	return s
-}
-
-// alongGround is a key by which places near one another are mostly near in
-// order: the bits of a grid of about 150 m, interleaved.
-func alongGround(p orb.Point) uint64 {
-	return spread(uint32((p[0]+180)*740)) | spread(uint32((p[1]+90)*740))<<1
-}
-
-// spread puts a zero between the bits of v.
-func spread(v uint32) uint64 {
-	x := uint64(v)
-	x = (x | x<<16) & 0x0000ffff0000ffff
-	x = (x | x<<8) & 0x00ff00ff00ff00ff
-	x = (x | x<<4) & 0x0f0f0f0f0f0f0f0f
-	x = (x | x<<2) & 0x3333333333333333
-	return (x | x<<1) & 0x5555555555555555
 }
 
 // status avoids a string a row for the two words that are read.

@@ -23,7 +23,7 @@ type Explanation struct {
 	Meter    *exposure.Meter
 	// Points opens the rating of each part, where the profile rates by points.
 	Points []risk.PointRatings
-	Sizer    *ranking.Sizer
+	Sizer  *ranking.Sizer
 }
 
 // Paragraph says in plain words why the tree stands where it does.

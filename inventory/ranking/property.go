@@ -29,6 +29,12 @@ func (p Property) Cell() string {
 		return v
 	case []string:
 		return strings.Join(v, " ")
+	case []any: // as a kept row is read again
+		words := make([]string, len(v))
+		for i := range v {
+			words[i] = Property{Value: v[i]}.Cell()
+		}
+		return strings.Join(words, " ")
 	case []float64, []int:
 		return strings.Trim(fmt.Sprint(v), "[]")
 	case float64:
