@@ -40,7 +40,7 @@ var chartPolicy = func() string {
 // nothing says how wide it should be.
 const (
 	chartWidth  = 400
-	chartHeight = 392
+	chartHeight = 420
 	chartLeft   = 38
 	chartRight  = 392
 	chartTop    = 66 // of the first row's bars
@@ -48,6 +48,9 @@ const (
 	rowHeight   = 39
 	slotWidth   = (chartRight - chartLeft) / 24.0
 	barWidth    = slotWidth - 2
+
+	// cautionLetters of the text's usual mix fill a line.
+	cautionLetters = 76
 )
 
 // handleHoursChart draws the week under a tree.
@@ -143,7 +146,7 @@ func (c *chart) quietest() string {
 		return ""
 	}
 	v := c.week.Quietest.V
-	return fmt.Sprintf("Quietest %d h: %s to %s, %s person-hours", v.Length, ranking.HourName(v.Start), ranking.HourName(v.Start+v.Length), ranking.Figure(v.PersonHours))
+	return fmt.Sprintf("Quietest %d h: %s, %s person-hours", v.Length, v, ranking.Figure(v.PersonHours))
 }
 
 func (c *chart) text(class string, x, y float64, anchor, text string) {
@@ -251,7 +254,22 @@ func (c *chart) foot() {
 		last += 13
 		c.text("note", 8, last, "start", text+".")
 	}
-	c.text("note", 8, last+13, "start", "Screening, not an inspection: an arborist inspects before any cutting.")
+	for _, line := range wrapped(question.Cautions, cautionLetters) {
+		last += 13
+		c.text("note", 8, last, "start", line)
+	}
+}
+
+// wrapped breaks a text between words into lines of at most so many letters.
+func wrapped(text string, letters int) (lines []string) {
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && len(line)+1+len(word) > letters {
+			lines, line = append(lines, line), ""
+		}
+		line = strings.TrimPrefix(line+" "+word, " ")
+	}
+	return append(lines, line)
 }
 
 func escape(s string) string {

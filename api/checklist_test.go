@@ -36,7 +36,7 @@ func TestCore(t *testing.T) {
 				t.Errorf("no link %s", want)
 			}
 		}
-		fill := strings.NewReplacer("{?site,tag,part,window,from,to,days}", "?tag=T30", "{?site,change*,by}", "?change=tree+T30+removed")
+		fill := strings.NewReplacer("{?site,tag}", "?tag=T30", "{?site,tag,part,window,from,to,days}", "?tag=T30", "{?site,change*,by}", "?change=tree+T30+removed")
 		for _, l := range landing.Links {
 			got := s.get(t, fill.Replace(l.Href))
 			if got.status != 200 || !strings.HasPrefix(got.header.Get("Content-Type"), l.Type) {
@@ -206,7 +206,7 @@ func TestCore(t *testing.T) {
 	})
 	t.Run("HEAD has the headers of GET and no body", func(t *testing.T) {
 		for _, path := range []string{"/", "/collections", trees, trees + "/1", "/ranking", "/ranking?f=csv", "/ranking?season=leaf-on", "/places", "/grid", "/rankings",
-			"/hours?tag=T30", "/hours?tag=T30&f=csv", "/hours.svg?tag=T30", "/hours?tag=nobody", "/what-if?change=tree+T30+removed", "/what-if?change=tree+nobody+removed", "/map"} {
+			"/explain?tag=T30", "/hours?tag=T30", "/hours?tag=T30&f=csv", "/hours.svg?tag=T30", "/hours?tag=nobody", "/what-if?change=tree+T30+removed", "/what-if?change=tree+nobody+removed", "/map"} {
 			get, head := s.get(t, path), s.do(t, "HEAD", path)
 			if len(head.body) != 0 || head.status != get.status {
 				t.Error(path, head.status, len(head.body))
@@ -320,7 +320,7 @@ func TestETag(t *testing.T) {
 	s := serve(t, nil)
 	s.run(t)
 	paths := []string{"/collections/trees/items", "/collections/zones/items", "/collections/overlaps/items?limit=3", "/collections", "/ranking",
-		"/ranking?draws=20", "/places", "/grid", "/hours?tag=T6", "/hours.svg?tag=T6", "/what-if?change=tree+T6+removed", "/collections/trees/items/5"}
+		"/ranking?draws=20", "/places", "/grid", "/explain?tag=T6", "/hours?tag=T6", "/hours.svg?tag=T6", "/what-if?change=tree+T6+removed", "/collections/trees/items/5"}
 	last := map[string]string{}
 	ask := func(t *testing.T) {
 		for _, p := range paths {

@@ -63,6 +63,7 @@ func (s *Server) landing(r *http.Request) landing {
 		{Href: base + "/places", Rel: "related", Type: typeJSON, Title: "The places with what is on them and the trees over them"},
 		{Href: base + "/grid", Rel: "related", Type: typeGeoJSON, Title: "The exposure by hexagons or squares"},
 		{Href: base + "/rankings", Rel: "related", Type: typeJSON, Title: "The rankings that were kept"},
+		{Href: base + "/explain{?site,tag}", Rel: "related", Type: typeJSON, Title: "One tree's sum, opened down to each overlap", Templated: true},
 		{Href: base + "/hours{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeJSON, Title: "The week under a tree, hour by hour", Templated: true},
 		{Href: base + "/hours.svg{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeSVG, Title: "The week under a tree as a chart", Templated: true},
 		{Href: base + "/what-if{?site,change*,by}", Rel: "related", Type: typeJSON, Title: "How trees would rank if things were otherwise", Templated: true},

@@ -3,6 +3,7 @@ package api_test
 import (
 	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -19,6 +20,7 @@ import (
 	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/postgres/pgtest"
 	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/question"
 )
 
 // exec edits as another program would.
@@ -436,4 +438,32 @@ func TestRanking(t *testing.T) {
 			t.Error("a tree without cuts is ranked for its topping")
 		}
 	})
+}
+
+// TestCautions reads what stands with features that someone could act on, and
+// where the sizes come from that the likelihood and the harm rest on.
+func TestCautions(t *testing.T) {
+	s := serve(t, nil)
+	for collection, want := range map[string]any{"trees": question.Cautions, "zones": question.Cautions, "overlaps": question.Cautions, "targets": nil, "sites": nil} {
+		var c map[string]any
+		if err := json.Unmarshal(s.get(t, "/collections/"+collection+"/items?limit=1").body, &c); err != nil || c["cautions"] != want {
+			t.Errorf("%s: %v, cautions %v", collection, err, c["cautions"])
+		}
+	}
+	ranked := map[any]map[string]any{}
+	for _, f := range s.features(t, "/ranking?limit=1000").Features {
+		ranked[f.Properties["tag"]] = f.Properties
+	}
+	origins := map[any]bool{}
+	for _, f := range s.features(t, "/collections/trees/items?limit=1000&status=alive,dead").Features {
+		for _, name := range []string{"height_from", "crown_radius_from"} {
+			origins[f.Properties[name]] = true
+			if row := ranked[f.Properties["tag"]]; row != nil && row[name] != f.Properties[name] {
+				t.Errorf("tree %v: %s %v, in the ranking %v", f.Properties["tag"], name, f.Properties[name], row[name])
+			}
+		}
+	}
+	if !origins["measured"] || len(origins) < 2 || origins[nil] {
+		t.Errorf("sizes come from %v", origins)
+	}
 }

@@ -32,7 +32,7 @@ func (p params) gridQuery() (shape string, size float64, err error) {
 
 // handleGrid sums a site up cell by cell.
 func (s *Server) handleGrid(w http.ResponseWriter, r *http.Request) error {
-	p, err := parseParams(r, "site", "cells", "size", "f")
+	p, err := parseParams(r, "site", "cells", "size", "limit", "f")
 	if err != nil {
 		return err
 	}
@@ -43,6 +43,12 @@ func (s *Server) handleGrid(w http.ResponseWriter, r *http.Request) error {
 	shape, size, err := p.gridQuery()
 	if err != nil {
 		return err
+	}
+	limit := question.MaxCells
+	if _, ok := p["limit"]; ok { // without it all cells are given: a map has no gaps
+		if limit, err = p.limit(); err != nil {
+			return err
+		}
 	}
 	site, err := s.site(r.Context(), p["site"])
 	if err != nil {
@@ -76,7 +82,7 @@ func (s *Server) handleGrid(w http.ResponseWriter, r *http.Request) error {
 			ranking.Property{Name: "note", Value: "People and vehicles are sums over the trees of a cell: those under two crowns count twice. A cell without a standing tree is left out."}),
 		columns: columnsOf(append(cellName(&question.CellSum{}), grid.Total.Properties()...)), matched: len(grid.Cells), links: s.alternates(r, form, gridForms),
 		rows: func(yield func(listed, error) bool) {
-			for i := range grid.Cells {
+			for i := range min(limit, len(grid.Cells)) {
 				c := &grid.Cells[i]
 				if !yield(listed{geometry: c.Outline, properties: append(cellName(c), c.Properties()...)}, nil) {
 					return

@@ -37,12 +37,8 @@ func (s *Server) hoursQuery(r *http.Request, forms ...string) (q hoursQuestion, 
 	if q.form, err = negotiate(r, p, forms...); err != nil {
 		return q, err
 	}
-	var ok bool
-	if q.Tag, ok = p["tag"]; !ok {
-		return q, &parameterError{"tag", "missing: give the tag or the source id of a tree"}
-	}
-	if strings.ContainsRune(q.Tag, 0) || strings.ToValidUTF8(q.Tag, "") != q.Tag {
-		return q, paramError("tag", q.Tag, "expected text in UTF-8")
+	if q.Tag, err = p.tag(); err != nil {
+		return q, err
 	}
 	if word, ok := p["part"]; ok {
 		i := slices.IndexFunc(parts, func(part exposure.Part) bool { return part.String() == word })
@@ -72,8 +68,8 @@ func (q *hoursQuestion) window(p params) (err error) {
 	if q.To, err = p.whole("to", 24, 1, 24); err != nil {
 		return err
 	}
-	if q.From >= q.To {
-		return paramError("to", strconv.Itoa(q.To), "expected an hour of the day after from")
+	if q.From == q.To {
+		return paramError("to", strconv.Itoa(q.To), "expected another hour of the day than from; before from it is of the next day")
 	}
 	if words, ok := p["days"]; ok {
 		for _, word := range strings.Split(words, ",") {
@@ -226,6 +222,9 @@ func (s *Server) weekAnswer(r *http.Request, q *hoursQuestion, w *question.Week)
 	if w.Cut.OK {
 		id := int64(w.Cut.V.ID)
 		a.Cut = &id
+	}
+	if note := w.ShutNote(); note != "" {
+		a.Note += " " + note
 	}
 	if w.Quietest.OK {
 		v := w.Quietest.V

@@ -12,6 +12,8 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+
+	"github.com/underbough/underbough/inventory/question"
 )
 
 // week is an answer of /hours.
@@ -97,7 +99,7 @@ func TestHours(t *testing.T) {
 			t.Fatal(err, len(rows), r.header)
 		}
 		for hour, row := range rows[1:] {
-			if v, err := strconv.ParseFloat(row[2], 64); err != nil || v != w.InOpen[hour] || row[0] != fmt.Sprint(hour) {
+			if v, err := strconv.ParseFloat(row[2], 64); err != nil || v != w.InOpen[hour] || row[0] != fmt.Sprint(hour) || row[len(row)-1] != question.Caution {
 				t.Fatal(hour, row)
 			}
 		}
@@ -111,6 +113,8 @@ func TestHours(t *testing.T) {
 			{"window=3", 3, func(int, int) bool { return true }},
 			{"window=3&from=7&to=19", 3, func(_, hour int) bool { return hour >= 7 && hour < 19 }},
 			{"window=4&from=7&to=19&days=mon,wed", 4, func(day, hour int) bool { return hour >= 7 && hour < 19 && (day == 0 || day == 2) }},
+			{"window=4&from=20&to=6", 4, func(_, hour int) bool { return hour >= 20 || hour < 6 }},
+			{"window=8&from=22&to=6&days=sun", 8, func(day, hour int) bool { return day == 6 && hour >= 22 || day == 0 && hour < 6 }},
 			{"window=30&days=sat,sun", 30, func(day, _ int) bool { return day >= 5 }},
 			{"window=168", 168, func(int, int) bool { return true }},
 		} {

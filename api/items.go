@@ -104,7 +104,11 @@ type page struct {
 // features writes the features of the page. One more than fit is asked for, to
 // know whether there is a next page.
 func (p *page) features(ctx context.Context, s *Server) error {
-	p.buf = append(p.buf, `{"type":"FeatureCollection","features":[`...)
+	p.buf = append(p.buf, `{"type":"FeatureCollection",`...)
+	if actedOn(p.query.Collection) {
+		p.buf = append(appendString(append(p.buf, `"cautions":`...), question.Cautions), ',')
+	}
+	p.buf = append(p.buf, `"features":[`...)
 	q := p.query
 	q.Limit++
 	var last inventory.Cursor
@@ -128,6 +132,12 @@ func (p *page) features(ctx context.Context, s *Server) error {
 		p.rest = rest
 	}
 	return err
+}
+
+// actedOn reports whether features tell what someone could act on: how likely a
+// part fails, or what it would land on.
+func actedOn(c *inventory.Collection) bool {
+	return c.ID == "trees" || c.ID == "zones" || c.ID == "overlaps"
 }
 
 // finish writes what follows the features.

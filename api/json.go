@@ -145,6 +145,8 @@ func appendAny(dst []byte, v any) []byte {
 		return append(dst, v...)
 	case []ranking.Property:
 		return append(appendProperties(append(dst, '{'), v), '}')
+	case [][]ranking.Property:
+		return appendObjects(dst, v)
 	case float64:
 		return appendFloat(dst, v, 12)
 	case []string:
@@ -155,6 +157,18 @@ func appendAny(dst []byte, v any) []byte {
 		return appendList(dst, v)
 	}
 	panic(fmt.Sprintf("a property is a %T", v))
+}
+
+// appendObjects appends an array of objects.
+func appendObjects(dst []byte, list [][]ranking.Property) []byte {
+	dst = append(dst, '[')
+	for i, properties := range list {
+		if i > 0 {
+			dst = append(dst, ',')
+		}
+		dst = append(appendProperties(append(dst, '{'), properties), '}')
+	}
+	return append(dst, ']')
 }
 
 func appendList[T int | float64](dst []byte, list []T) []byte {

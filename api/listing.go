@@ -18,7 +18,7 @@ import (
 // the rows lie somewhere, and as a table.
 type listing struct {
 	// head stands before the rows, the cautions after it; a table has no room for
-	// either.
+	// the head, and its rows end in the cautions in short.
 	head    []ranking.Property
 	columns []string // of a table, which has them without any row too
 	rows    iter.Seq2[listed, error]
@@ -148,7 +148,7 @@ func (s *Server) writeTable(w http.ResponseWriter, l *listing) error {
 	if l.points {
 		cells = append([]string{"longitude", "latitude"}, cells...)
 	}
-	if err := out.Write(cells); err != nil {
+	if err := out.Write(append(cells, "caution")); err != nil {
 		return err
 	}
 	for row, err := range l.rows {
@@ -162,6 +162,7 @@ func (s *Server) writeTable(w http.ResponseWriter, l *listing) error {
 		for _, p := range row.properties {
 			cells = append(cells, p.Cell())
 		}
+		cells = append(cells, question.Caution)
 		if err := out.Write(cells); err != nil {
 			return err
 		}

@@ -14,6 +14,7 @@ import (
 
 	"github.com/underbough/underbough/api/viewer"
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/question"
 )
 
 // mapPolicy keeps the page to what comes from here.
@@ -28,6 +29,7 @@ func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page = bytes.ReplaceAll(page, []byte("%BASE%"), []byte(html.EscapeString(base.Path)))
+	page = bytes.ReplaceAll(page, []byte("%CAUTIONS%"), []byte(html.EscapeString(question.Cautions)))
 	w.Header().Set("Content-Security-Policy", mapPolicy)
 	w.Header().Set("Referrer-Policy", "same-origin")
 	if !built {

@@ -97,11 +97,26 @@ func do(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Voi
 
 func value[T any](t *testing.T, ctx context.Context, expression string) T {
 	t.Helper()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
+	v, err := chromedp.Run(ctx, settled(chromedp.Evaluate[T](expression)))
 	if err != nil {
 		t.Fatal(err)
 	}
 	return v
+}
+
+// settled takes a step again that met the end of the page before: after a
+// navigation the browser may still speak of that one's context.
+func settled[R any](step chromedp.Action[R]) chromedp.Action[R] {
+	return func(ctx context.Context, target *chromedp.Target) (r R, err error) {
+		for range 20 {
+			r, err = step(ctx, target)
+			if err == nil || !strings.Contains(err.Error(), "context") || ctx.Err() != nil {
+				return r, err
+			}
+			time.Sleep(100 * time.Millisecond)
+		}
+		return r, err
+	}
 }
 
 // shown waits for an element to have a height.
@@ -110,7 +125,7 @@ func shown(selector string) chromedp.Action[chromedp.Void] {
 }
 
 func until(expression string) chromedp.Action[chromedp.Void] {
-	return chromedp.Poll[chromedp.Void](expression)
+	return settled(chromedp.Poll[chromedp.Void](expression))
 }
 
 func TestMap(t *testing.T) {
@@ -145,6 +160,10 @@ func TestMap(t *testing.T) {
 			}
 			if n := value[int](t, ctx, inkOf("zones")); n != 0 {
 				t.Errorf("zones cover %d pixels before any tree is chosen", n)
+			}
+			// What to mind before any work is seen without a scroll.
+			if !value[bool](t, ctx, `(() => { const e = document.getElementById('cautions'), b = e.getBoundingClientRect(); return e.textContent.includes('arborist') && b.top >= 0 && b.height > 0 && b.bottom <= innerHeight })()`) {
+				t.Error("the cautions are out of sight")
 			}
 			keep(t, ctx, "map "+c.name)
 

@@ -7,6 +7,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -15,6 +16,7 @@ import (
 	"github.com/underbough/underbough/api"
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
@@ -56,7 +58,10 @@ func (s *service) table(t *testing.T, path string, rows []map[string]any) {
 		t.Fatal(path, err, len(cells), len(rows), r.status, r.header)
 	}
 	for i, row := range rows {
-		for k, name := range cells[0] {
+		if last := len(cells[0]) - 1; cells[0][last] != "caution" || cells[i+1][last] != question.Caution {
+			t.Fatalf("%s: row %d ends in %s: %q", path, i, cells[0][last], cells[i+1][last])
+		}
+		for k, name := range cells[0][:len(cells[0])-1] {
 			v, ok := row[name]
 			if !ok && name != "longitude" && name != "latitude" {
 				t.Fatalf("%s: there is no %s in %v", path, name, row)
@@ -466,7 +471,11 @@ func TestGrid(t *testing.T) {
 			}
 		})
 	}
-	for query, parameter := range map[string]string{"cells=round": "cells", "size=4": "size", "size=NaN": "size", "size=1e9": "size", "limit=5": "limit", "f=html": "f"} {
+	all, first := s.features(t, "/grid?size=20"), s.features(t, "/grid?size=20&limit=5")
+	if len(all.Features) <= 5 || len(first.Features) != 5 || !reflect.DeepEqual(first.Features, all.Features[:5]) {
+		t.Errorf("%d cells of %d with limit=5", len(first.Features), len(all.Features))
+	}
+	for query, parameter := range map[string]string{"cells=round": "cells", "size=4": "size", "size=NaN": "size", "size=1e9": "size", "limit=0": "limit", "f=html": "f"} {
 		s.problem(t, "/grid?"+query, 400, parameter)
 	}
 }

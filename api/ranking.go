@@ -206,6 +206,9 @@ func (s *Server) listRanking(r *http.Request, a *question.Ranking, form string) 
 		head = append(head, ranking.Property{Name: "draws", Value: a.Draws.Number},
 			ranking.Property{Name: "seed", Value: a.Draws.Seed}, ranking.Property{Name: "top", Value: a.Draws.Top})
 	}
+	if a.Note != "" {
+		head = append(head, ranking.Property{Name: "note", Value: a.Note})
+	}
 	var empty ranking.Row
 	return &listing{
 		head: head, columns: columnsOf(empty.Properties()), points: true, matched: a.Total, links: s.alternates(r, form, rankingForms),

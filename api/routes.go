@@ -29,6 +29,7 @@ func (s *Server) routes() http.Handler {
 	get("/collections/{collection}/items/{feature}", s.handleItem)
 	get("/ranking", s.handleRanking)
 	get("/what-if", s.handleWhatIf)
+	get("/explain", s.handleExplain)
 	get("/hours", s.handleHours)
 	get("/hours.svg", s.handleHoursChart)
 	get("/places", s.handlePlaces)

@@ -11,6 +11,7 @@ func words[T ~string](list []T) []string {
 var (
 	likelihoods = likelihoodWords[1:]
 	ratings     = []string{"low", "moderate", "high", "extreme"}
+	origins     = []string{"measured", "species", "genus", "group", "general"}
 	partWords   = []string{"whole tree", "crown", "limb"}
 )
 
@@ -44,6 +45,8 @@ var treeProperties = []Property{
 	{Name: "stems", Type: Integer},
 	{Name: "height_m", Type: Number, Decimals: 2},
 	{Name: "crown_radius_m", Type: Number, Decimals: 2},
+	{Name: "height_from", Values: origins, Derived: true, Note: "where the height that was computed with comes from"},
+	{Name: "crown_radius_from", Values: origins, Derived: true, Note: "where the crown radius that was computed with comes from"},
 	{Name: "condition"},
 	{Name: "planted_year", Type: Integer},
 	{Name: "lean_deg", Type: Number, Decimals: 1, Note: "of the stem from the vertical"},

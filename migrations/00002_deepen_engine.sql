@@ -1,5 +1,17 @@
 -- +goose Up
 
+-- The week of a hospital's visitors has the hospital's name now.
+UPDATE targets SET hours = 'hospital' WHERE hours = 'clinic';
+
+-- NaN counts as greater than every number: without an upper bound it passes for
+-- a measure. Rows from before are left to whoever edits them next.
+ALTER TABLE targets ADD CONSTRAINT targets_finite CHECK (
+    people_per_hour < 1e9 AND people_present < 1e9 AND dwell_minutes < 1e9 AND vehicles_per_day < 1e9
+    AND speed_mps < 1000 AND stalls < 1e9 AND turnover_per_day < 1e9) NOT VALID;
+ALTER TABLE cuts ADD CONSTRAINT cuts_finite CHECK (
+    diameter_m < 15 AND lateral_diameter_m < 15 AND height_m < 130 AND reach_m < 100
+    AND stub_length_m < 50 AND regrowth_length_m < 130 AND regrowth_diameter_m < 15) NOT VALID;
+
 -- What the engine looks at besides stem, height and crown.
 ALTER TABLE trees
     ADD lean_deg         double precision CHECK (lean_deg >= 0 AND lean_deg <= 90),
@@ -9,9 +21,9 @@ ALTER TABLE trees
 ALTER TABLE cuts
     ADD bare_share double precision CHECK (bare_share BETWEEN 0 AND 1);
 ALTER TABLE visits
-    ADD stem_diameter_m  double precision CHECK (stem_diameter_m > 0),   -- inside the bark, where the decay was measured
-    ADD decay_diameter_m double precision CHECK (decay_diameter_m >= 0),
-    ADD sound_wall_m     double precision CHECK (sound_wall_m >= 0),
+    ADD stem_diameter_m  double precision CHECK (stem_diameter_m > 0 AND stem_diameter_m < 15),   -- inside the bark, where the decay was measured
+    ADD decay_diameter_m double precision CHECK (decay_diameter_m >= 0 AND decay_diameter_m < 15),
+    ADD sound_wall_m     double precision CHECK (sound_wall_m >= 0 AND sound_wall_m < 15),
     ADD opening_share    double precision CHECK (opening_share BETWEEN 0 AND 1),
     ADD other_points     smallint CHECK (other_points BETWEEN 0 AND 2);
 
@@ -23,8 +35,8 @@ CREATE TABLE counts (
     site_id    bigint NOT NULL,
     target_id  bigint NOT NULL,
     counted_at timestamp NOT NULL CHECK (date_trunc('hour', counted_at) = counted_at),
-    people     double precision CHECK (people >= 0),
-    vehicles   double precision CHECK (vehicles >= 0),
+    people     double precision CHECK (people >= 0 AND people < 1e9),
+    vehicles   double precision CHECK (vehicles >= 0 AND vehicles < 1e9),
     extra      jsonb,
     row_digest bigint,
     import_id  bigint,
@@ -350,6 +362,19 @@ BEGIN
     END LOOP;
 END $$;
 -- +goose StatementEnd
+
+-- A truncated table would leave neither history nor a mark behind.
+-- +goose StatementBegin
+CREATE FUNCTION refuse_truncate() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    RAISE EXCEPTION 'rows of % are kept in the history: use DELETE FROM %, not TRUNCATE', TG_TABLE_NAME, TG_TABLE_NAME;
+END $$;
+-- +goose StatementEnd
+CREATE TRIGGER trees_truncate BEFORE TRUNCATE ON trees FOR EACH STATEMENT EXECUTE FUNCTION refuse_truncate();
+CREATE TRIGGER cuts_truncate BEFORE TRUNCATE ON cuts FOR EACH STATEMENT EXECUTE FUNCTION refuse_truncate();
+CREATE TRIGGER visits_truncate BEFORE TRUNCATE ON visits FOR EACH STATEMENT EXECUTE FUNCTION refuse_truncate();
+CREATE TRIGGER targets_truncate BEFORE TRUNCATE ON targets FOR EACH STATEMENT EXECUTE FUNCTION refuse_truncate();
+CREATE TRIGGER counts_truncate BEFORE TRUNCATE ON counts FOR EACH STATEMENT EXECUTE FUNCTION refuse_truncate();
 
 -- Whoever keeps exposures up to date waits for this.
 -- +goose StatementBegin

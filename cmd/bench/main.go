@@ -32,6 +32,7 @@ type bench struct {
 	seed           uint64
 	runs           int
 	editsEach      int
+	ogr            bool
 	generateOnly   string
 }
 
@@ -44,6 +45,7 @@ func main() {
 	flag.IntVar(&b.runs, "runs", 3, "timed repetitions of each of ours; SQL and ogr2ogr run once for each two")
 	flag.IntVar(&b.editsEach, "edits", 300, "edits of each kind to time; 0 for none")
 	sql := flag.Bool("sql", true, "measure the SQL statement too")
+	flag.BoolVar(&b.ogr, "ogr2ogr", true, "measure ogr2ogr too")
 	flag.StringVar(&b.generateOnly, "generate", "", "only write the data into this folder")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)

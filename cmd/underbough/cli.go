@@ -72,7 +72,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
-	k, err := parser.Parse(args)
+	k, err := parser.Parse(joinNegative(args))
 	if exited {
 		return nil
 	}
@@ -80,6 +80,21 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		return &inventory.Error{Kind: inventory.Invalid, Message: err.Error() + " (underbough --help lists the commands)", Err: err}
 	}
 	return k.Run(c)
+}
+
+// joinNegative joins a number below zero to the flag before it. On its own it
+// passes for a flag, and the answer would be about that rather than the number.
+func joinNegative(args []string) []string {
+	var out []string
+	for _, a := range args {
+		_, err := strconv.ParseFloat(a, 64)
+		if last := len(out) - 1; last >= 0 && err == nil && a[0] == '-' && strings.HasPrefix(out[last], "--") && !strings.Contains(out[last], "=") && out[last] != "--" {
+			out[last] += "=" + a
+			continue
+		}
+		out = append(out, a)
+	}
+	return out
 }
 
 // version is what the build knows of itself.
@@ -212,6 +227,10 @@ func (a *assumptions) profile() (*profile.Profile, error) {
 	return p.In(profile.Season(a.Season)), nil
 }
 
+// Years that a day may be of: no cut on record is older, and none is foreseen
+// that far; what is outside is a slip of the finger.
+const firstYear, lastYear = 1900, 2200
+
 func (a *assumptions) asOf() (time.Time, error) {
 	if a.Day == "" {
 		y, m, d := time.Now().Date()
@@ -220,6 +239,9 @@ func (a *assumptions) asOf() (time.Time, error) {
 	t, err := time.Parse(time.DateOnly, a.Day)
 	if err != nil {
 		return t, inventory.Errorf(inventory.Invalid, "--day %s: expected the form 2026-03-31", a.Day)
+	}
+	if t.Year() < firstYear || t.Year() > lastYear {
+		return t, inventory.Errorf(inventory.Invalid, "--day %s: expected a day of the years %d to %d", a.Day, firstYear, lastYear)
 	}
 	return t, nil
 }

@@ -15,6 +15,7 @@ import (
 	"github.com/mattn/go-runewidth"
 
 	"github.com/underbough/underbough/inventory/postgres/pgtest"
+	"github.com/underbough/underbough/inventory/question"
 )
 
 // An invented street: three topped trees on a parking lot, one beside it, one
@@ -109,6 +110,9 @@ func TestRankFormats(t *testing.T) {
 	}
 	tag := slices.Index(rows[0], "tag")
 	for i, row := range rows[1:] {
+		if rows[0][len(row)-1] != "caution" || row[len(row)-1] != question.Caution {
+			t.Errorf("place %d ends in %q", i+1, row[len(row)-1])
+		}
 		if row[tag] != c.Features[i].Properties["tag"] {
 			t.Errorf("place %d: %s in CSV, %s in GeoJSON", i+1, row[tag], c.Features[i].Properties["tag"])
 		}

@@ -35,7 +35,7 @@ func (e *explainCmd) Run(c *cli) error {
 		return err
 	}
 	if e.Format == "json" {
-		return explanationJSON(c.stdout, sweep, x)
+		return encode(c.stdout, object(x.Properties(sweep.Site, sweep.AsOf)))
 	}
 	w := bufio.NewWriter(c.stdout)
 	if err := writeExplanation(w, x, terminalWidth(c.stdout)); err != nil {
@@ -153,7 +153,7 @@ func writePart(l notes, x *question.Explanation, i int) {
 		title += fmt.Sprintf(" with cut %d: %s", cut.ID, x.Screener.Describe(cut))
 	}
 	l.say("%s", title)
-	l.sayIn("  ", "zone: %s", zoneWords(x, p, cut))
+	l.sayIn("  ", "zone: %s", x.ZoneWords(p, cut))
 	l.sayIn("  ", "failure %s: %s", p.Judgement.Likelihood, judgedBy(x, p, cut))
 	l.sayIn("  ", "assumed chance %.3g%s, striking %.0f %% of those in the zone", p.Chance, chanceRate(x.Profile), p.Struck*100)
 	c, week, vehicles := p.Exposure.Count, x.Meter.Week(p.Exposure), x.Meter.VehicleWeek(p.Exposure)
@@ -183,38 +183,6 @@ func pointWords(p risk.Points) string {
 		return "none, as nothing is there"
 	}
 	return fmt.Sprintf("%d = failure %d + size of part %d + target %d + other %d", p.Total(), p.Failure, p.Size, p.Target, p.Other)
-}
-
-func zoneWords(x *question.Explanation, p *ranking.PartAssessment, cut *inventory.Cut) string {
-	t, s := &x.Facts.Tree, &x.Profile.Sizing
-	var text string
-	switch {
-	case p.Zone.IsOutline():
-		text = fmt.Sprintf("surveyed outline of %.1f m², to %.1f m from the stem", p.Zone.Area(), p.Zone.Radius)
-	case p.Zone.IsDisc():
-		text = fmt.Sprintf("disc of %.1f m", p.Zone.Radius)
-	default:
-		text = fmt.Sprintf("sector of %.1f m, %.0f° about bearing %.0f°", p.Zone.Radius, p.Zone.Width, p.Zone.Bearing)
-	}
-	switch {
-	case p.Part == exposure.WholeTree:
-		if t.Status == inventory.Dead || t.Brittle.Or(false) {
-			text += fmt.Sprintf(", %g times the height as it would shatter", s.DeadReach.Value)
-		}
-		if !p.Zone.IsDisc() {
-			text += fmt.Sprintf(", to the side it leans to (from %g° on)", s.LeanThreshold.Value)
-		}
-	case p.Part == exposure.Limb && !cut.Bearing.OK:
-		text += ", the whole crown's as the limb's bearing is not recorded"
-	case p.Part == exposure.Limb && !cut.Reach.OK:
-		text += ", as far as the crown as the cut's distance from the trunk is not recorded"
-	case p.RegrowthEstimated:
-		text += ", as far as shoots are thought to have grown"
-	}
-	if p.Part == exposure.Crown && t.Crown != nil && !p.Zone.IsOutline() {
-		text += ", as the surveyed outline could not be used"
-	}
-	return text
 }
 
 func judgedBy(x *question.Explanation, p *ranking.PartAssessment, cut *inventory.Cut) string {

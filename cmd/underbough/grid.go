@@ -35,7 +35,7 @@ func (g *gridCmd) Run(c *cli) error {
 		return err
 	}
 	if g.Limit != nil && *g.Limit < 0 {
-		return inventory.Errorf(inventory.Invalid, "--limit %d: expected 1 or more, or 0 for all", *g.Limit)
+		return inventory.Errorf(inventory.Invalid, "--limit %d: expected 0 or more, where 0 lists all", *g.Limit)
 	}
 	p, err := g.profile()
 	if err != nil {
@@ -90,7 +90,6 @@ func (g *gridCmd) limited(cells []question.CellSum, otherwise int) []question.Ce
 const inTable = 20
 
 func (g *gridCmd) table(w io.Writer, list []gridded, width int) error {
-	shape := map[string]string{"hexagon": "hexagons of %g m from side to side", "square": "squares of %g m"}[g.Cells]
 	n := notes{w, width}
 	total, trees := 0.0, 0
 	for _, one := range list {
@@ -98,7 +97,7 @@ func (g *gridCmd) table(w io.Writer, list []gridded, width int) error {
 		trees += one.Total.Trees
 	}
 	for _, one := range list {
-		n.say("%s: %d standing trees in %d "+shape+"; profile %s, as of %s", one.site.Name, one.Total.Trees, len(one.Cells), g.Size,
+		n.say("%s: %s in %s; profile %s, as of %s", one.site.Name, counted(one.Total.Trees, "standing tree"), g.inWords(len(one.Cells)),
 			one.Run.ProfileName, one.Run.AsOf.Format(time.DateOnly))
 		share := ""
 		if len(list) > 1 {
@@ -128,6 +127,23 @@ func (g *gridCmd) table(w io.Writer, list []gridded, width int) error {
 	n.say("people, vehicles: sum over the cell's trees of the mean number under each; who stands under two trees counts twice. busiest: the most under one tree.")
 	n.say("about: longitude, latitude. The harm index orders cells; it predicts nothing.")
 	return n.cautions()
+}
+
+// inWords says how many cells there are and how large they are.
+func (g *gridCmd) inWords(cells int) string {
+	text := fmt.Sprintf("%s of %g m", counted(cells, g.Cells), g.Size)
+	if g.Cells == "hexagon" {
+		text += " from side to side"
+	}
+	return text
+}
+
+// counted is a number of things whose name takes an s from two on.
+func counted(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
 }
 
 func (g *gridCmd) listing(list []gridded) *listing {

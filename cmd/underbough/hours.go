@@ -20,8 +20,8 @@ type hoursCmd struct {
 	Part   string `enum:",crown,limb,whole-tree" default:"" help:"Under what: crown, limb or whole-tree (default: the crown or the limb that is over the most people)." placeholder:"PART"`
 	Window int    `default:"4" help:"Find the quietest so many hours in a row, to close the place for work; 0 asks for none (default: 4)." placeholder:"HOURS"`
 	From   int    `default:"7" help:"Work begins no earlier than this hour of the day (default: 7)." placeholder:"HOUR"`
-	To     int    `default:"19" help:"Work is done by this hour of the day (default: 19)." placeholder:"HOUR"`
-	Days   string `default:"mon-fri" help:"Days on which work may be done, such as sat,sun (default: mon-fri)." placeholder:"DAYS"`
+	To     int    `default:"19" help:"Work is done by this hour of the day, of the next day where it is before --from: --from 20 --to 6 is night work (default: 19)." placeholder:"HOUR"`
+	Days   string `default:"mon-fri" help:"Days on which work may begin, such as sat,sun (default: mon-fri)." placeholder:"DAYS"`
 	Format string `default:"table" enum:"table,json,csv" help:"table, json or csv (168 rows)."`
 	assumptions
 }
@@ -151,13 +151,19 @@ func (h *hoursCmd) chart(w io.Writer, sweep *ranking.Sweep, k *question.Week, b 
 	n.say("\n%c = %s people, the peak (%s); %c = up to an eighth of it, %s; %c = nobody", b[steps], ranking.Figure(k.Peak), ranking.HourName(k.PeakHour), b[1], ranking.Figure(k.Peak/float64(steps)), b[0])
 	n.say("mean of the %s: %s people in the open and in vehicles, %s under roofs, %s vehicles; somebody there in %.1f %% of hours",
 		period(sweep.Profile), ranking.Figure(k.Mean.Persons()), ranking.Figure(k.Mean.Sheltered), ranking.Figure(k.Mean.Vehicles), k.Summary.Occupied*100)
+	if note := k.ShutNote(); note != "" {
+		n.say("%s", note)
+	}
 	if k.Summary.Busiest > k.Peak*(1+1e-9) {
 		n.say("on days that are busier than ordinary up to %s people (%s)", ranking.Figure(k.Summary.Busiest), ranking.HourName(k.Summary.BusiestHour))
 	}
 	if k.Quietest.OK {
 		q := k.Quietest.V
-		n.say("quietest %d hours in a row, %s between %d and %d o'clock: %s to %s, %s person-hours",
-			q.Length, h.Days, h.From, h.To, ranking.HourName(q.Start), ranking.HourName(q.Start + q.Length)[4:], ranking.Figure(q.PersonHours))
+		when := fmt.Sprintf("%s between %d and %d o'clock", h.Days, h.From, h.To)
+		if h.To > 0 && h.From > h.To {
+			when = fmt.Sprintf("in nights that begin %s, %d to %d o'clock", h.Days, h.From, h.To)
+		}
+		n.say("quietest %d hours in a row, %s: %s, %s person-hours", q.Length, when, q, ranking.Figure(q.PersonHours))
 	}
 	return n.cautions()
 }
@@ -228,9 +234,13 @@ func hoursListing(sweep *ranking.Sweep, k *question.Week) *hoursAnswer {
 	if k.Quietest.OK {
 		q := &orderedMap{}
 		q.set("start_hour", k.Quietest.V.Start)
+		q.set("name", k.Quietest.V.String())
 		q.set("length_hours", k.Quietest.V.Length)
 		q.set("person_hours", ranking.Rounded(k.Quietest.V.PersonHours))
 		l.head.set("quietest", q)
+	}
+	if note := k.ShutNote(); note != "" {
+		l.head.set("note", note)
 	}
 	for hour := range profile.HoursInWeek {
 		l.rows = append(l.rows, listed{properties: []ranking.Property{

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/question"
 )
 
 func TestParseDays(t *testing.T) {
@@ -120,7 +121,7 @@ func TestHours(t *testing.T) {
 		t.Errorf("quietest %+v, by hand %v from %d", k.Quietest, least, start)
 	}
 	records, err := csv.NewReader(strings.NewReader(s.ok("hours", "T1", "--part", "crown", "--format", "csv"))).ReadAll()
-	if err != nil || len(records) != 169 || records[1][1] != "Mon 00:00" || records[168][1] != "Sun 23:00" {
+	if err != nil || len(records) != 169 || records[1][1] != "Mon 00:00" || records[168][1] != "Sun 23:00" || records[168][6] != question.Caution {
 		t.Fatalf("%d rows, %v", len(records), err)
 	}
 	if v, err := strconv.ParseFloat(records[1+k.PeakHour][2], 64); err != nil || v != k.People[k.PeakHour] {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
@@ -28,7 +29,8 @@ type listed struct {
 }
 
 // write prints the listing as json, geojson or csv. CSV has no place for the
-// cautions beside its rows, so they go to notes.
+// cautions beside its rows: each row ends in them in short, and in full they go to
+// notes.
 func (l *listing) write(w, notes io.Writer, format string) error {
 	switch format {
 	case "geojson":
@@ -90,7 +92,7 @@ func (l *listing) writeCSV(w io.Writer) error {
 	if l.points {
 		header = []string{"longitude", "latitude"}
 	}
-	if err := out.Write(append(header, l.columns...)); err != nil {
+	if err := out.Write(append(append(header, l.columns...), "caution")); err != nil {
 		return err
 	}
 	for i := range l.rows {
@@ -101,7 +103,7 @@ func (l *listing) writeCSV(w io.Writer) error {
 		for _, p := range l.rows[i].properties {
 			cells = append(cells, p.Cell())
 		}
-		if err := out.Write(cells); err != nil {
+		if err := out.Write(append(cells, question.Caution)); err != nil {
 			return err
 		}
 	}
@@ -139,6 +141,23 @@ func (m *orderedMap) addAll(properties []ranking.Property) {
 	for _, p := range properties {
 		m.set(p.Name, p.Value)
 	}
+}
+
+// object is a list of named values, which may hold such lists, as a JSON object.
+func object(properties []ranking.Property) *orderedMap {
+	m := &orderedMap{}
+	for _, p := range properties {
+		if list, ok := p.Value.([][]ranking.Property); ok {
+			objects := make([]*orderedMap, len(list))
+			for i := range list {
+				objects[i] = object(list[i])
+			}
+			m.set(p.Name, objects)
+			continue
+		}
+		m.set(p.Name, p.Value)
+	}
+	return m
 }
 
 // MarshalJSON writes the members in the order they were set.

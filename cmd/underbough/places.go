@@ -40,7 +40,7 @@ func (p *placesCmd) Run(c *cli) error {
 		return err
 	}
 	if p.Limit < 0 {
-		return inventory.Errorf(inventory.Invalid, "--limit %d: expected 1 or more, or 0 for all", p.Limit)
+		return inventory.Errorf(inventory.Invalid, "--limit %d: expected 0 or more, where 0 lists all", p.Limit)
 	}
 	s, sweep, err := c.look(p.Site, &p.assumptions)
 	if err != nil {

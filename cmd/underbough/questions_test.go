@@ -211,7 +211,7 @@ func TestExplain(t *testing.T) {
 		Harm   float64 `json:"harm_index"`
 		Parts  []struct {
 			HarmPeople   float64 `json:"harm_people_index"`
-			HarmVehicles float64 `json:"harm_vehicles_index"`
+			HarmProperty float64 `json:"harm_property_index"`
 		}
 	}
 	fromJSON(t, s.ok("explain", "T1", "--day", "2026-06-01", "--format", "json"), &x)
@@ -221,7 +221,7 @@ func TestExplain(t *testing.T) {
 	// A vehicle weighs as much as 0.02 persons by the built-in profile.
 	sum := 0.0
 	for _, p := range x.Parts {
-		sum += p.HarmPeople + 0.02*p.HarmVehicles
+		sum += p.HarmPeople + 0.02*p.HarmProperty
 	}
 	if !close5(sum, x.Harm) {
 		t.Errorf("the parts add up to %v, the tree is %v", sum, x.Harm)
@@ -364,7 +364,13 @@ func TestQuestionErrors(t *testing.T) {
 		{[]string{"hours", "T5", "--part", "limb"}, []string{"T5", "no limb"}},
 		{[]string{"hours", "T1", "--window", "20"}, []string{"20 hours", "shorter"}},
 		{[]string{"hours", "T1", "--window", "200"}, []string{"200"}},
-		{[]string{"hours", "T1", "--from", "20", "--to", "8"}, []string{"20", "8", "earlier first"}},
+		{[]string{"hours", "T1", "--from", "20", "--to", "20"}, []string{"20", "two hours apart"}},
+		{[]string{"rank", "--draws", "-1"}, []string{"--draws -1", "0 or more"}},
+		{[]string{"rank", "--limit", "-3"}, []string{"--limit -3", "0 or more"}},
+		{[]string{"places", "--limit", "-3"}, []string{"--limit -3", "0 or more"}},
+		{[]string{"ranking", "show", "1", "--limit", "-3"}, []string{"--limit -3", "0 or more"}},
+		{[]string{"rank", "--day", "1899-12-31"}, []string{"1899-12-31", "1900 to 2200"}},
+		{[]string{"explain", "T1", "--day", "2201-01-01"}, []string{"2201-01-01", "1900 to 2200"}},
 		{[]string{"hours", "T1", "--days", "moon-fri"}, []string{"moon", "mon"}},
 		{[]string{"places", "--kind", "parkng"}, []string{"parkng", "parking"}},
 		{[]string{"grid", "--size", "1"}, []string{"1 m", "5"}},

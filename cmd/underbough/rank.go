@@ -19,7 +19,7 @@ type asked struct {
 	Cut   string `help:"Only trees carrying any of these kinds of cut, such as topping,heading." placeholder:"KINDS"`
 	Since int    `help:"Only where such a cut was made in this year or later." placeholder:"YEAR"`
 	By    string `default:"harm" enum:"harm,exposure,rating" help:"Order: harm, exposure or rating."`
-	Draws int    `help:"Draw likelihoods, numbers of people and sizes this often within their uncertainty and say between which ranks a tree lies in 90 of 100 draws; 500 is enough." placeholder:"N"`
+	Draws int    `help:"Draw likelihoods, numbers of people and sizes this often within their uncertainty and say between which ranks a tree lies in 90 % of the draws; 500 is enough." placeholder:"N"`
 	Seed  uint64 `default:"1" help:"Seed of the draws: the same seed gives the same intervals (default: 1)." placeholder:"N"`
 	Top   int    `default:"10" help:"With --draws: how often a tree is among the first so many (default: 10)." placeholder:"K"`
 	assumptions
@@ -31,10 +31,10 @@ const maxDraws = 2_000
 func (a *asked) query(limit int) (q ranking.Query, err error) {
 	q = ranking.Query{Since: a.Since, Limit: limit}
 	if limit < 0 {
-		return q, inventory.Errorf(inventory.Invalid, "--limit %d: expected 1 or more, or 0 for all", limit)
+		return q, inventory.Errorf(inventory.Invalid, "--limit %d: expected 0 or more, where 0 lists all", limit)
 	}
 	if a.Draws < 0 || a.Draws > maxDraws {
-		return q, inventory.Errorf(inventory.Invalid, "--draws %d: expected 1 to %d, such as 500", a.Draws, maxDraws)
+		return q, inventory.Errorf(inventory.Invalid, "--draws %d: expected 0 or more, at most %d, such as 500", a.Draws, maxDraws)
 	}
 	if a.Draws > 0 && a.Top < 1 {
 		return q, inventory.Errorf(inventory.Invalid, "--top %d: expected 1 or more", a.Top)
@@ -112,6 +112,9 @@ func rankingTable(w io.Writer, a *question.Ranking, width int) error {
 	n.say("%s: %s, by %s: %d of %d trees", a.Site.Name, describe(a.Query.Cuts, a.Query.Since, a.Query.Over), a.Query.By, len(a.Rows), a.Total)
 	n.say("%d standing trees over %d targets, %d overlaps; profile %s, as of %s\n",
 		a.Run.Trees, a.Run.Targets, a.Run.Overlaps, a.Run.ProfileName, a.Run.AsOf.Format(time.DateOnly))
+	if a.Note != "" {
+		n.say("note: %s\n", a.Note)
+	}
 	if len(a.Rows) == 0 {
 		fmt.Fprintln(w, "No tree answers to that.")
 	} else if err := rowsTable(a).write(w, width); err != nil {
@@ -121,7 +124,7 @@ func rankingTable(w io.Writer, a *question.Ranking, width int) error {
 	n.say("rating: the higher of people and property by the mean of all hours; / by the busiest hour, where that is higher.")
 	n.say("* inferred by a screening rule, judged by nobody. The harm index orders trees; it predicts nothing.")
 	if a.Draws.Number > 0 {
-		n.say("rank 5-95 %%: where the tree stands among all %d standing trees in 90 of 100 of %d draws (seed %d) over what is uncertain; top %d: the share of draws in which it is among the first %d.",
+		n.say("rank 5-95 %%: where the tree stands among all %d standing trees in 90 %% of the %d draws (seed %d) over what is uncertain; top %d: the share of draws in which it is among the first %d.",
 			a.Run.Trees, a.Draws.Number, a.Draws.Seed, a.Draws.Top, a.Draws.Top)
 	}
 	return n.cautions()
@@ -215,6 +218,9 @@ func rankingListing(a *question.Ranking) *listing {
 	l.head.set("question", describe(a.Query.Cuts, a.Query.Since, a.Query.Over))
 	l.head.set("by", a.Query.By)
 	l.head.set("total", a.Total)
+	if a.Note != "" {
+		l.head.set("note", a.Note)
+	}
 	l.head.set("standing_trees", a.Run.Trees)
 	l.head.set("targets", a.Run.Targets)
 	l.head.set("overlaps", a.Run.Overlaps)

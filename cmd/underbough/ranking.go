@@ -144,6 +144,9 @@ type rankingShow struct {
 
 // Run shows a kept ranking.
 func (r *rankingShow) Run(c *cli) error {
+	if r.Limit < 0 {
+		return inventory.Errorf(inventory.Invalid, "--limit %d: expected 0 or more, where 0 lists all", r.Limit)
+	}
 	s, err := c.session()
 	if err != nil {
 		return err

@@ -51,8 +51,8 @@ func NewFieldBuilder(p *profile.Profile) *FieldBuilder {
 	return b
 }
 
-// Add adds a target. It fails where the target names a week that the profile
-// does not have, or where a count cannot be one.
+// Add adds a target. It fails where a count cannot be one. Hours that the profile
+// does not have are passed over for those of the target's kind.
 func (b *FieldBuilder) Add(t inventory.Target) error {
 	d, err := b.density(&t)
 	if err != nil {
@@ -105,14 +105,12 @@ func (b *FieldBuilder) occupancy(d *density, t *inventory.Target, size geo.Measu
 	if vehicles == "" {
 		vehicles = people
 	}
-	if t.Hours != "" {
+	if _, known := b.places[t.Hours]; known {
+		// A word that this profile lacks leaves the target its kind's week: it must
+		// not keep a whole site from being ranked. Whoever asks is told.
 		people, vehicles = t.Hours, t.Hours
 	}
-	var ok bool
-	if d.week, ok = b.places[people]; !ok {
-		return o, inventory.Errorf(inventory.Invalid, "target %d: hours %q: the profile has no such week, expected one of %v", t.ID, people, b.profile.WeekNames())
-	}
-	d.drive = b.places[vehicles]
+	d.week, d.drive = b.places[people], b.places[vehicles]
 	flow, week, counted, err := b.counted(t, "vehicles counted", t.VehiclesCounted, vehicles)
 	if err != nil {
 		return o, err

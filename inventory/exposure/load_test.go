@@ -142,10 +142,12 @@ func TestShelteredPeopleAreCountedApart(t *testing.T) {
 	near(t, "in the open", z.Count.People, 0, 0)
 }
 
-func TestFieldNamesAnUnknownWeek(t *testing.T) {
-	w := inventory.Target{ID: 7, Kind: inventory.Walkway, Geometry: orb.LineString{at(0, 0), at(1, 0)}}
+func TestAnUnknownWeekIsThatOfTheKind(t *testing.T) {
+	p := profile.Default()
+	w := inventory.Target{ID: 7, Kind: inventory.Walkway, Geometry: orb.LineString{at(-50, 0), at(50, 0)}}
+	asKind := under(t, p, w, geo.Disc(10))
 	w.Hours = "fair"
-	if err := exposure.NewFieldBuilder(profile.Default()).Add(w); inventory.KindOf(err) != inventory.Invalid {
-		t.Errorf("got %v, expected the week to be refused by name", err)
+	if got := under(t, p, w, geo.Disc(10)); got.Count != asKind.Count || got.Count.People == 0 {
+		t.Errorf("%+v under hours that the profile lacks, %+v under those of the kind", got.Count, asKind.Count)
 	}
 }

@@ -43,6 +43,10 @@ func (db *DB) Edit(ctx context.Context, site inventory.Site, p *profile.Profile,
 	return run, done && err == nil, err
 }
 
+// fewTrees are caught up with however small the inventory: about a target as
+// long as a town, a full run is cheaper.
+const fewTrees = 2000
+
 func catchUp(ctx context.Context, tx pgx.Tx, site inventory.Site, p *profile.Profile, asOf time.Time) (run inventory.Run, done bool, err error) {
 	c := &catching{tx: tx, site: site, profile: p, asOf: asOf}
 	if ok, err := c.begin(ctx); err != nil || !ok {
@@ -52,7 +56,7 @@ func catchUp(ctx context.Context, tx pgx.Tx, site inventory.Site, p *profile.Pro
 		return c.run, true, nil
 	}
 	list, err := c.facts(ctx)
-	if err != nil {
+	if err != nil || int64(len(list)) > max(fewTrees, c.run.Trees/5) {
 		return c.run, false, err
 	}
 	results, err := c.compute(ctx, list)
@@ -84,10 +88,13 @@ func (c *catching) begin(ctx context.Context) (bool, error) {
 	// The same few statements for every edit: planning each anew would cost more
 	// than running it.
 	b.Queue(`SET LOCAL plan_cache_mode = force_generic_plan`)
+	// The lock first, in a statement of its own: what the next ones read is then
+	// what its last holder left.
+	b.Queue(`SELECT FROM sites WHERE client_id = $1 AND site_id = $2 FOR NO KEY UPDATE`, c.site.Client, c.site.ID)
 	b.Queue(`
 		SELECT r.generation, r.profile_name, r.profile_digest, r.as_of, r.computed_at, r.trees, r.targets, r.overlap_count, r.reach_m
 		FROM sites s JOIN runs r USING (client_id, site_id, generation)
-		WHERE s.client_id = $1 AND s.site_id = $2 FOR NO KEY UPDATE OF s`, c.site.Client, c.site.ID).Query(func(rows pgx.Rows) error {
+		WHERE s.client_id = $1 AND s.site_id = $2`, c.site.Client, c.site.ID).Query(func(rows pgx.Rows) error {
 		for rows.Next() {
 			found = true
 			if err := rows.Scan(&r.Generation, &r.ProfileName, &r.ProfileDigest, &r.AsOf, &r.ComputedAt, &r.Trees, &r.Targets, &r.Overlaps, &r.Reach); err != nil {
@@ -195,7 +202,7 @@ func (c *catching) write(ctx context.Context, results []ranking.Result) error {
 	b.Queue(`
 		WITH gone AS (DELETE FROM `+table+` WHERE client_id = $1 AND tree_id = ANY($4) RETURNING overlap_count),
 		less AS (SELECT count(*) AS trees, coalesce(sum(overlap_count), 0) AS overlaps FROM gone)
-		UPDATE runs SET trees = runs.trees - less.trees + $5, targets = targets + $6, overlap_count = overlap_count - less.overlaps + $7, reach_m = $8, computed_at = clock_timestamp()
+		UPDATE runs SET trees = runs.trees - less.trees + $5, targets = targets + $6, overlap_count = overlap_count - less.overlaps + $7, reach_m = greatest(reach_m, $8), computed_at = clock_timestamp()
 		FROM less WHERE client_id = $1 AND site_id = $2 AND generation = $3 RETURNING runs.trees, targets, overlap_count, computed_at`,
 		c.site.Client, c.site.ID, r.Generation, c.trees, len(results), c.targets, overlaps, r.Reach).
 		QueryRow(func(row pgx.Row) error { return row.Scan(&r.Trees, &r.Targets, &r.Overlaps, &r.ComputedAt) })

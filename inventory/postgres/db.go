@@ -180,15 +180,38 @@ func (db *DB) inTx(ctx context.Context, options pgx.TxOptions, fn func(pgx.Tx) e
 	return translate(err)
 }
 
-// reading runs fn in one read-only snapshot. The snapshot comes before anything
-// is planned: a query planned first could miss the partition of a run that comes
-// into force in between, and yet see its site point at it.
+// reading runs fn in one read-only snapshot: that of OneSnapshot, where ctx comes
+// from there. The snapshot comes before anything is planned: a query planned
+// first could miss the partition of a run that comes into force in between, and
+// yet see its site point at it.
 func (db *DB) reading(ctx context.Context, fn func(pgx.Tx) error) error {
 	return db.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
-		if _, err := tx.Exec(ctx, `SELECT 1`); err != nil {
+		first := `SELECT 1`
+		if snapshot, ok := ctx.Value(snapshotKey{}).(string); ok {
+			first = `SET TRANSACTION SNAPSHOT '` + snapshot + `'`
+		}
+		if _, err := tx.Exec(ctx, first); err != nil {
 			return err
 		}
 		return fn(tx)
+	})
+}
+
+type snapshotKey struct{}
+
+// OneSnapshot runs fn with a context in which every question to the inventory is
+// answered from one and the same state of it. It holds a connection of its own
+// meanwhile: what many ask at once should not need it.
+func (db *DB) OneSnapshot(ctx context.Context, fn func(context.Context) error) error {
+	if _, ok := ctx.Value(snapshotKey{}).(string); ok {
+		return fn(ctx)
+	}
+	return db.reading(ctx, func(tx pgx.Tx) error {
+		var snapshot string
+		if err := tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&snapshot); err != nil {
+			return err
+		}
+		return fn(context.WithValue(ctx, snapshotKey{}, snapshot))
 	})
 }
 

@@ -21,8 +21,9 @@ type stripe struct {
 
 const (
 	// defaultStripeVertices is how many target vertices are kept in memory at a time:
-	// about 16 bytes each and as much again for the index.
-	defaultStripeVertices = 6_000_000
+	// about 16 bytes each and as much again for the index. Each further stripe reads
+	// through all trees again.
+	defaultStripeVertices = 15_000_000
 	// reachMargin is farther than any zone reaches, degrees of latitude.
 	reachMargin = 250.0 / 111_000
 )

@@ -39,6 +39,8 @@ var featureTables = map[string]*featureTable{
 			"site":              "s.name",
 			"dbh_cm":            "t.dbh_m * 100",
 			"crown_surveyed":    "t.crown IS NOT NULL",
+			"height_from":       wordOf("origin", "e.height_from"),
+			"crown_radius_from": wordOf("origin", "e.crown_from"),
 			"cut_kinds":         "ARRAY(SELECT DISTINCT c.kind FROM cuts c WHERE c.client_id = t.client_id AND c.tree_id = t.tree_id ORDER BY c.kind)",
 			"last_topped":       "(SELECT max(coalesce(c.made_year, extract(year FROM c.made_on))) FROM cuts c WHERE c.client_id = t.client_id AND c.tree_id = t.tree_id AND c.kind = 'topping')",
 			"over":              "CASE WHEN e.tree_id IS NOT NULL THEN coalesce((SELECT array_agg(kind ORDER BY place) FROM amounts(e.amounts)), '{}') END",

@@ -102,6 +102,9 @@ func (l *loader) findSite(ctx context.Context) error {
 	if err := find(); !errors.Is(err, pgx.ErrNoRows) {
 		return err
 	}
+	if l.spec.Role != inventory.RoleTrees && l.spec.Role != inventory.RoleTargets {
+		return inventory.Errorf(inventory.NotFound, "there is no site %q yet: load its trees and targets before its %s", l.spec.Site, l.spec.Role)
+	}
 	_, err := l.tx.Exec(ctx, `
 		INSERT INTO sites (client_id, name, time_zone) VALUES ($1, $2, coalesce(nullif($3, ''), 'UTC'))
 		ON CONFLICT (client_id, name) DO NOTHING`, l.spec.Client, l.spec.Site, l.spec.TimeZone)

@@ -71,7 +71,7 @@ func (l *loader) setAside(ctx context.Context, a aside) (bool, error) {
 	}
 	// A table truncated in the same transaction is written without WAL where
 	// wal_level is minimal.
-	statements := append(a.drop[:len(a.drop):len(a.drop)], `TRUNCATE `+a.table, `ALTER TABLE `+a.table+` DISABLE TRIGGER USER`)
+	statements := append(a.drop[:len(a.drop):len(a.drop)], `ALTER TABLE `+a.table+` DISABLE TRIGGER USER`, `TRUNCATE `+a.table)
 	_, err := l.tx.Exec(ctx, strings.Join(statements, ";"))
 	return err == nil, err
 }

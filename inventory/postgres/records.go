@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/paulmach/orb"
 
 	"github.com/underbough/underbough/inventory"
@@ -17,18 +18,39 @@ import (
 
 // Instant returns an instant that splits all edits in two: those made before it
 // have been committed, and those to come will be dated after it. Writers wait
-// for the moment that it takes.
+// for the moment that it takes, and for no longer than lockPatience where
+// somebody has an edit open; then it stands aside for them and tries again. It
+// fails with Conflict where that goes on.
 func (db *DB) Instant(ctx context.Context) (at time.Time, err error) {
-	err = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
-		// The clock is read only once the locks are held, and edits are dated by
-		// the clock when they are made.
-		if _, err := tx.Exec(ctx, `LOCK TABLE trees, cuts, visits, targets, counts IN SHARE MODE`); err != nil {
-			return err
+	for try := range lockTries {
+		err = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
+			// The clock is read only once the locks are held, and edits are dated by
+			// the clock when they are made.
+			if _, err := tx.Exec(ctx, `SET LOCAL lock_timeout = '`+lockPatience+`'; LOCK TABLE trees, cuts, visits, targets, counts IN SHARE MODE`); err != nil {
+				return err
+			}
+			return tx.QueryRow(ctx, `SELECT clock_timestamp()`).Scan(&at)
+		})
+		var server *pgconn.PgError
+		if !errors.As(err, &server) || server.Code != "55P03" {
+			return at, err
 		}
-		return tx.QueryRow(ctx, `SELECT clock_timestamp()`).Scan(&at)
-	})
-	return at, err
+		if try == lockTries-1 {
+			break
+		}
+		select {
+		case <-time.After(time.Second):
+		case <-ctx.Done():
+			return at, ctx.Err()
+		}
+	}
+	return at, inventory.Errorf(inventory.Conflict, "somebody has an edit of trees, cuts, visits, targets or counts open: commit it or roll it back, then try again")
 }
+
+const (
+	lockPatience = "300ms"
+	lockTries    = 8
+)
 
 // errRolledBack ends a run whose table nobody needs any more.
 var errRolledBack = errors.New("rolled back")

@@ -68,3 +68,11 @@ func (db *DB) TreeOrder(ctx context.Context, s ranking.Sweep) (list []ranking.Tr
 	})
 	return list, err
 }
+
+// UnknownHours returns the words that targets of a site name as their hours and
+// that are not among known, and the number of these targets.
+func (db *DB) UnknownHours(ctx context.Context, site inventory.Site, known []string) (words []string, targets int, err error) {
+	err = db.pool.QueryRow(ctx, `SELECT coalesce(array_agg(DISTINCT left(hours, 60) ORDER BY left(hours, 60)), '{}'), count(*) FROM targets
+		WHERE client_id = $1 AND site_id = $2 AND hours IS NOT NULL AND NOT hours = ANY($3)`, site.Client, site.ID, known).Scan(&words, &targets)
+	return words, targets, translate(err)
+}

@@ -170,6 +170,9 @@ func DefaultText() []byte { return bytes.Clone(defaultText) }
 // Parse reads a profile. The error names the line and the field at fault.
 func Parse(b []byte) (*Profile, error) {
 	var t text
+	if len(bytes.TrimSpace(b)) == 0 {
+		return nil, inventory.Errorf(inventory.Invalid, "profile: the text is empty: begin with a copy of the built-in one (underbough profile)")
+	}
 	if err := yaml.NewDecoder(bytes.NewReader(b), yaml.Strict()).Decode(&t); err != nil {
 		return nil, inventory.Errorf(inventory.Invalid, "profile: %s", yaml.FormatError(err, false, true))
 	}

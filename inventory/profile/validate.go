@@ -37,9 +37,18 @@ func (p *Profile) validate() error {
 	if err := numbersGiven("targets", reflect.ValueOf(t)); err != nil {
 		return err
 	}
-	for kind, k := range p.Targets.Kinds {
+	for kind := range p.Targets.Kinds {
 		if kind.KindIndex() < 0 {
 			return fmt.Errorf("targets.kinds.%s: no such kind of target, expected one of %v", kind, inventory.TargetKinds)
+		}
+	}
+	for _, kind := range inventory.TargetKinds {
+		k, ok := p.Targets.Kinds[kind]
+		if !ok {
+			return fmt.Errorf("targets.kinds.%s is missing", kind)
+		}
+		if err := numbersInRange(fmt.Sprintf("targets.kinds.%s", kind), reflect.ValueOf(k)); err != nil {
+			return err
 		}
 		if _, ok := p.Weeks[k.Week]; !ok {
 			return fmt.Errorf("targets.kinds.%s.week: no week named %q, expected one of %v", kind, k.Week, p.WeekNames())
@@ -48,10 +57,8 @@ func (p *Profile) validate() error {
 			return fmt.Errorf("targets.kinds.%s.vehicles_week: no week named %q, expected one of %v", kind, k.VehiclesWeek, p.WeekNames())
 		}
 	}
-	for _, kind := range inventory.TargetKinds {
-		if _, ok := p.Targets.Kinds[kind]; !ok {
-			return fmt.Errorf("targets.kinds.%s is missing", kind)
-		}
+	if s := &p.Sizing; s.MinCrownRadius.Value > s.MaxCrownRadius.Value {
+		return fmt.Errorf("sizing.min_crown_radius_m: %v is above max_crown_radius_m, %v", s.MinCrownRadius.Value, s.MaxCrownRadius.Value)
 	}
 	if err := p.Doubt.validate(); err != nil {
 		return err
@@ -69,10 +76,7 @@ func numbersGiven(path string, v reflect.Value) error {
 		if !n.Set() {
 			return fmt.Errorf("%s is missing or has no source (write 'assumption' where there is none)", path)
 		}
-		if n.Value < 0 {
-			return fmt.Errorf("%s: %v is negative", path, n.Value)
-		}
-		return nil
+		return limitOf(path).check(path, n.Value)
 	}
 	if v.Kind() != reflect.Struct {
 		return nil
@@ -80,6 +84,21 @@ func numbersGiven(path string, v reflect.Value) error {
 	for i := range v.NumField() {
 		name := v.Type().Field(i).Tag.Get("yaml")
 		if err := numbersGiven(path+"."+name, v.Field(i)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// numbersInRange checks the numbers of a kind of target, each of which may be
+// missing.
+func numbersInRange(path string, v reflect.Value) error {
+	for i := range v.NumField() {
+		n, ok := v.Field(i).Interface().(Number)
+		if !ok || n == (Number{}) {
+			continue
+		}
+		if err := numbersGiven(path+"."+v.Type().Field(i).Tag.Get("yaml"), v.Field(i)); err != nil {
 			return err
 		}
 	}

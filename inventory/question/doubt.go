@@ -18,6 +18,9 @@ type Draws struct {
 
 // SweepStore streams a whole site.
 type SweepStore interface {
+	// OneSnapshot runs fn with a context in which all that is asked is answered
+	// from one state of the inventory.
+	OneSnapshot(ctx context.Context, fn func(context.Context) error) error
 	Sweep(ctx context.Context, s ranking.Sweep, work func(ranking.Lot) (any, error), take func(any) error) (trees, targets int64, err error)
 	EachTarget(ctx context.Context, s ranking.Sweep, fn func(*inventory.Target) error) error
 	TreeOrder(ctx context.Context, s ranking.Sweep) ([]ranking.TreeName, error)
@@ -28,7 +31,11 @@ type SweepStore interface {
 // stays as it was computed and harm is drawn within it; by exposure, likelihood
 // plays no part.
 func Intervals(ctx context.Context, store SweepStore, s ranking.Sweep, by ranking.By, d Draws) (map[inventory.TreeID]ranking.Doubt, error) {
-	in, err := drawInput(ctx, store, s, by)
+	var in *doubt.Input
+	err := store.OneSnapshot(ctx, func(ctx context.Context) (err error) {
+		in, err = drawInput(ctx, store, s, by)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}

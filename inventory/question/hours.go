@@ -8,6 +8,7 @@ import (
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
 	"github.com/underbough/underbough/inventory/profile"
+	"github.com/underbough/underbough/inventory/ranking"
 )
 
 // Week is the week under one part of a tree.
@@ -28,6 +29,25 @@ type Window struct {
 	PersonHours float64 // spent under the part in these hours
 }
 
+// String says when the window is, with the day of its end where that is another
+// than the first: "Mon 07:00 to 11:00", "Sat 18:00 to Sun 00:00".
+func (w Window) String() string {
+	from, to := ranking.HourName(w.Start), ranking.HourName(w.Start+w.Length)
+	if w.Start/24 == (w.Start+w.Length)/24 {
+		to = to[len("Mon "):]
+	}
+	return from + " to " + to
+}
+
+// ShutNote says why the mean is 0 where the ordinary week is not; empty where that
+// is not so.
+func (w *Week) ShutNote() string {
+	if w.Peak == 0 || w.Mean.Persons() > 0 {
+		return ""
+	}
+	return "The mean is 0 although the ordinary week is not: by the calendar nobody is here all through the time that the mean is over."
+}
+
 // HoursQuery asks for the week under a tree.
 type HoursQuery struct {
 	Tag string
@@ -35,8 +55,9 @@ type HoursQuery struct {
 	// where it is missing.
 	Part inventory.Opt[exposure.Part]
 	// Window is how many hours in a row are needed for work; 0 asks for none. From
-	// and To narrow them to these hours of the day, and Days to these days of the
-	// week, 0 = Monday; all days where none is given.
+	// and To narrow them to these hours of the day, over midnight where From is
+	// after To, and Days to these days of the week, 0 = Monday; all days where none
+	// is given. A night is of the day it begins on.
 	Window   int
 	From, To int
 	Days     []int
@@ -82,8 +103,8 @@ func (q *HoursQuery) Check() error {
 	if q.Window < 0 || q.Window > profile.HoursInWeek {
 		return inventory.Errorf(inventory.Invalid, "window: %d hours, expected 1 to %d", q.Window, profile.HoursInWeek)
 	}
-	if q.From < 0 || q.To > 24 || q.From >= q.To {
-		return inventory.Errorf(inventory.Invalid, "hours of the day from %d to %d: expected 0 to 24, the earlier first", q.From, q.To)
+	if q.From < 0 || q.From > 23 || q.To < 1 || q.To > 24 || q.From == q.To {
+		return inventory.Errorf(inventory.Invalid, "hours of the day from %d to %d: expected two hours apart, the first 0 to 23 and the last 1 to 24; 20 to 6 is over midnight", q.From, q.To)
 	}
 	for _, d := range q.Days {
 		if d < 0 || d > 6 {
@@ -100,14 +121,22 @@ func (q *HoursQuery) Check() error {
 
 // within reports whether work may be done in an hour of the week.
 func (q *HoursQuery) within(hour int) bool {
-	if h := hour % 24; h < q.From || h >= q.To {
+	day, h := hour/24, hour%24
+	switch {
+	case q.From < q.To:
+		if h < q.From || h >= q.To {
+			return false
+		}
+	case h < q.To:
+		day = (day + 6) % 7 // the night began the day before
+	case h < q.From:
 		return false
 	}
 	if len(q.Days) == 0 {
 		return true
 	}
 	for _, d := range q.Days {
-		if d == hour/24 {
+		if d == day {
 			return true
 		}
 	}

@@ -41,7 +41,15 @@ func (p *Place) Covered() bool { return p.WithinTrees > 0 }
 // Places looks at a site from its targets' side: every target with what is on
 // it and which trees could harm it, the most harm first; of equals the busier
 // first, then by id.
-func Places(ctx context.Context, store SweepStore, s ranking.Sweep) ([]Place, error) {
+func Places(ctx context.Context, store SweepStore, s ranking.Sweep) (list []Place, err error) {
+	err = store.OneSnapshot(ctx, func(ctx context.Context) error {
+		list, err = places(ctx, store, s)
+		return err
+	})
+	return list, err
+}
+
+func places(ctx context.Context, store SweepStore, s ranking.Sweep) ([]Place, error) {
 	places, at, err := wholePlaces(ctx, store, s)
 	if err != nil {
 		return nil, err

@@ -2,6 +2,8 @@ package question
 
 import (
 	"context"
+	"fmt"
+	"strings"
 	"time"
 
 	"github.com/underbough/underbough/inventory"
@@ -14,6 +16,7 @@ type Ranking struct {
 	Site  inventory.Site
 	Query ranking.Query
 	Draws Draws
+	Note  string // what whoever reads the answer should know of its inputs; may be empty
 	Run   inventory.Run
 	Rows  []ranking.Row
 	Total int // trees that the question holds for, beyond the limit too
@@ -47,20 +50,33 @@ func Rank(ctx context.Context, store RankStore, site inventory.Site, q ranking.Q
 		return nil, err
 	}
 	q.Client, q.Site = site.Client, site.ID
-	rows, total, err := store.Rank(ctx, q)
+	answer := &Ranking{Site: site, Query: q, Draws: draws, Run: run}
+	words, n, err := store.UnknownHours(ctx, site, p.WeekNames())
 	if err != nil {
 		return nil, err
 	}
-	if draws.Number > 0 {
-		doubts, err := Intervals(ctx, store, ranking.Sweep{Site: site, Profile: p, AsOf: asOf}, q.By, draws)
-		if err != nil {
-			return nil, err
+	if n > 0 {
+		if len(words) > 5 {
+			words = append(words[:5], "…")
 		}
-		for i := range rows {
-			rows[i].Doubt = inventory.Some(doubts[rows[i].Tree])
-		}
+		answer.Note = fmt.Sprintf("%d targets name hours that the profile does not have (%s) and are given those of their kind: add the week to the profile, or mend the targets", n, strings.Join(words, ", "))
 	}
-	return &Ranking{Site: site, Query: q, Draws: draws, Run: run, Rows: rows, Total: total}, nil
+	if draws.Number == 0 {
+		answer.Rows, answer.Total, err = store.Rank(ctx, q)
+		return answer, err
+	}
+	// Places and how sure they are come from one state of the inventory.
+	err = store.OneSnapshot(ctx, func(ctx context.Context) error {
+		if answer.Rows, answer.Total, err = store.Rank(ctx, q); err != nil {
+			return err
+		}
+		doubts, err := Intervals(ctx, store, ranking.Sweep{Site: site, Profile: p, AsOf: asOf}, q.By, draws)
+		for i := range answer.Rows {
+			answer.Rows[i].Doubt = inventory.Some(doubts[answer.Rows[i].Tree])
+		}
+		return err
+	})
+	return answer, err
 }
 
 // ParseKinds reads kinds of target.

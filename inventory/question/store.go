@@ -29,6 +29,9 @@ type RankStore interface {
 	ExposureStore
 	SweepStore
 	Rank(ctx context.Context, q ranking.Query) (list []ranking.Row, total int, err error)
+	// UnknownHours returns the words that targets of a site name as their hours and
+	// that are not among known, and the number of these targets.
+	UnknownHours(ctx context.Context, site inventory.Site, known []string) (words []string, targets int, err error)
 }
 
 // TreeStore finds one tree and what is about it.

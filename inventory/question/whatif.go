@@ -52,7 +52,7 @@ func WhatIf(ctx context.Context, store WhatIfStore, site inventory.Site, changes
 	if err != nil {
 		return nil, err
 	}
-	w := &whatIf{store: store, site: site, changes: changes, by: by, profile: p, asOf: asOf, reach: run.Reach}
+	w := &whatIf{store: store, site: site, changes: slices.Clone(changes), by: by, profile: p, asOf: asOf, reach: run.Reach}
 	if err := w.findTrees(ctx); err != nil {
 		return nil, err
 	}
@@ -104,6 +104,7 @@ func (w *whatIf) findTrees(ctx context.Context) error {
 			if len(list) != 1 {
 				return inventory.Errorf(inventory.NotFound, "what-if %q: %d trees of site %q have the tag or source id %q, expected one", c.Text, len(list), w.site.Name, c.Tag)
 			}
+			c.Tree = list[0].Tree.ID
 			add(list)
 		case c.Cut != 0:
 			list, err := w.store.FindFacts(ctx, ranking.FactsQuery{Client: w.site.Client, Sites: []string{w.site.Name}, Cut: int64(c.Cut), Limit: 1})
@@ -231,7 +232,7 @@ next:
 // names reports whether a change is about the tree itself.
 func (w *whatIf) names(f *ranking.Facts) bool {
 	return slices.ContainsFunc(w.changes, func(c ranking.Change) bool {
-		return c.Tag != "" && (c.Tag == f.Tree.Tag || c.Tag == f.Tree.SourceID) ||
+		return c.Tree == f.Tree.ID ||
 			c.Cut != 0 && slices.ContainsFunc(f.Cuts, func(k inventory.Cut) bool { return k.ID == c.Cut })
 	})
 }

@@ -18,7 +18,8 @@ import (
 type Change struct {
 	Text string
 
-	Tag     string // of the tree that is removed
+	Tag     string           // of the tree that is removed, or its source id
+	Tree    inventory.TreeID // that this is, once it is found
 	Cut     inventory.CutID
 	Shorten float64 // share of the limb's length taken off
 	Target  inventory.TargetID
@@ -31,7 +32,10 @@ type Change struct {
 // ChangeForms says how a change is written.
 const ChangeForms = `"tree TAG removed", "cut ID shortened 30%", "target ID moved EAST,NORTH" in metres, "target ID gone", or "target ID people_per_hour=40 share_occupied=0.2"`
 
-var changeForm = regexp.MustCompile(`^(tree|cut|target)\s+(\S+)\s+(.+)$`)
+var (
+	treeForm   = regexp.MustCompile(`^tree\s+(\S.*?)\s+(\S+)$`) // a tag may hold spaces
+	changeForm = regexp.MustCompile(`^(cut|target)\s+(\S+)\s+(.+)$`)
+)
 
 // ParseChange reads a change.
 func ParseChange(text string) (Change, error) {
@@ -39,17 +43,17 @@ func ParseChange(text string) (Change, error) {
 	bad := func(why string) (Change, error) {
 		return c, inventory.Errorf(inventory.Invalid, "what-if %q: %s; expected %s", text, why, ChangeForms)
 	}
+	if m := treeForm.FindStringSubmatch(strings.TrimSpace(text)); m != nil {
+		if c.Tag = m[1]; m[2] != "removed" {
+			return bad("a tree can be removed")
+		}
+		return c, nil
+	}
 	m := changeForm.FindStringSubmatch(strings.TrimSpace(text))
 	if m == nil {
 		return bad("it does not begin with tree, cut or target and which")
 	}
 	what, which, rest := m[1], m[2], strings.TrimSpace(m[3])
-	if what == "tree" {
-		if c.Tag = which; rest != "removed" {
-			return bad("a tree can be removed")
-		}
-		return c, nil
-	}
 	id, err := strconv.ParseInt(which, 10, 64)
 	if err != nil || id <= 0 {
 		return bad(what + " " + which + " is not a number")
@@ -147,7 +151,7 @@ func moved(g orb.Geometry, east, north float64) orb.Geometry {
 // gone. A shortened limb loses its shoots first and then wood; sizer says how
 // long shoots are that nobody measured.
 func (c *Change) ApplyTree(f *Facts, sizer *Sizer) bool {
-	if c.Tag != "" && (f.Tree.Tag == c.Tag || f.Tree.Tag == "" && f.Tree.SourceID == c.Tag) {
+	if c.Tree != 0 && f.Tree.ID == c.Tree {
 		return false
 	}
 	for i := range f.Cuts {

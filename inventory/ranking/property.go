@@ -101,7 +101,7 @@ func (r *Row) Properties() []Property {
 		{"stale", r.Stale},
 		{"harm_index", figures(r.HarmIndex())},
 		{"harm_people_index", figures(r.HarmPeople * 1000)},
-		{"harm_vehicles_index", figures(r.HarmProperty * 1000)},
+		{"harm_property_index", figures(r.HarmProperty * 1000)},
 		{"rating", r.Score.Rating.String()},
 		{"rating_people", r.Score.People.String()},
 		{"rating_property", r.Score.Property.String()},

@@ -1,22 +1,28 @@
-package main
+package question
 
 import (
-	"io"
+	"fmt"
 	"time"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
 	"github.com/underbough/underbough/inventory/mechanics"
-	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
-// explanationJSON is one tree's sum for programs.
-func explanationJSON(w io.Writer, sweep *ranking.Sweep, x *question.Explanation) error {
+// document is an object under way, its members in their order.
+type document []ranking.Property
+
+func (d *document) set(name string, v any) { *d = append(*d, ranking.Property{Name: name, Value: v}) }
+
+// Properties is one tree's sum for programs, opened down to each overlap: members
+// in their order, whose names carry the unit. Parts and the targets of a part are
+// lists of such lists.
+func (x *Explanation) Properties(site inventory.Site, asOf time.Time) []ranking.Property {
 	t, d, a := &x.Facts.Tree, &x.Assessment.Dimensions, x.Assessment
-	out := &orderedMap{}
-	out.set("site", sweep.Site.Name)
-	out.set("tree_id", t.ID)
+	out := &document{}
+	out.set("site", site.Name)
+	out.set("tree_id", int64(t.ID))
 	out.set("tag", t.Tag)
 	out.set("source_id", t.SourceID)
 	out.set("species", t.Species)
@@ -34,7 +40,7 @@ func explanationJSON(w io.Writer, sweep *ranking.Sweep, x *question.Explanation)
 	out.set("crown_radius_from", d.CrownFrom.String())
 	out.set("harm_index", ranking.Rounded(a.Harm*1000))
 	out.set("harm_people_index", ranking.Rounded(a.HarmPeople*1000))
-	out.set("harm_vehicles_index", ranking.Rounded(a.HarmProperty*1000))
+	out.set("harm_property_index", ranking.Rounded(a.HarmProperty*1000))
 	out.set("rating", a.Score.Rating.String())
 	out.set("rating_people", a.Score.People.String())
 	out.set("rating_property", a.Score.Property.String())
@@ -42,26 +48,26 @@ func explanationJSON(w io.Writer, sweep *ranking.Sweep, x *question.Explanation)
 	out.set("parts", partObjects(x))
 	out.set("profile", x.Profile.Name)
 	out.set("profile_digest", x.Profile.Digest)
-	out.set("as_of", sweep.AsOf.Format(time.DateOnly))
+	out.set("as_of", asOf.Format(time.DateOnly))
 	out.set("mechanics_assumptions", mechanics.Assumptions(x.Profile.Mechanics))
 	out.set("slope", exposure.SlopeIgnored)
-	out.set("cautions", cautions)
-	return encode(w, out)
+	out.set("cautions", Cautions)
+	return *out
 }
 
-func partObjects(x *question.Explanation) []*orderedMap {
-	var parts []*orderedMap
+func partObjects(x *Explanation) [][]ranking.Property {
+	parts := [][]ranking.Property{}
 	for i := range x.Assessment.Parts {
 		p := &x.Assessment.Parts[i]
 		var cut *inventory.Cut
-		m := &orderedMap{}
+		m := &document{}
 		m.set("part", p.Part.String())
 		if p.Cut >= 0 {
 			cut = &x.Facts.Cuts[p.Cut]
-			m.set("cut_id", cut.ID)
-			m.set("cut_kind", cut.Kind)
+			m.set("cut_id", int64(cut.ID))
+			m.set("cut_kind", string(cut.Kind))
 		}
-		m.set("zone", zoneWords(x, p, cut))
+		m.set("zone", x.ZoneWords(p, cut))
 		m.set("zone_radius_m", ranking.Rounded(p.Zone.Radius))
 		m.set("likelihood", p.Judgement.Likelihood.String())
 		m.set("inferred", p.Judgement.Inferred)
@@ -72,7 +78,7 @@ func partObjects(x *question.Explanation) []*orderedMap {
 		m.set("share_struck", p.Struck)
 		setExposure(m, x, p)
 		m.set("harm_people_index", ranking.Rounded(p.Harm*1000))
-		m.set("harm_vehicles_index", ranking.Rounded(p.HarmProperty*1000))
+		m.set("harm_property_index", ranking.Rounded(p.HarmProperty*1000))
 		m.set("rating_people", p.Score.People.String())
 		m.set("rating_property", p.Score.Property.String())
 		m.set("rating_busiest_hour", p.Score.Busiest.String())
@@ -80,12 +86,12 @@ func partObjects(x *question.Explanation) []*orderedMap {
 			setRegrowth(m, x, cut)
 		}
 		m.set("targets", targetObjects(x, i))
-		parts = append(parts, m)
+		parts = append(parts, *m)
 	}
 	return parts
 }
 
-func setExposure(m *orderedMap, x *question.Explanation, p *ranking.PartAssessment) {
+func setExposure(m *document, x *Explanation, p *ranking.PartAssessment) {
 	c, week, vehicles := p.Exposure.Count, x.Meter.Week(p.Exposure), x.Meter.VehicleWeek(p.Exposure)
 	m.set("people", ranking.Rounded(c.Persons()))
 	m.set("people_in_vehicles", ranking.Rounded(c.InVehicles))
@@ -100,7 +106,7 @@ func setExposure(m *orderedMap, x *question.Explanation, p *ranking.PartAssessme
 	m.set("people_meeting", ranking.Rounded(p.Exposure.Meeting.Persons))
 }
 
-func setRegrowth(m *orderedMap, x *question.Explanation, cut *inventory.Cut) {
+func setRegrowth(m *document, x *Explanation, cut *inventory.Cut) {
 	r := x.Sizer.Regrowth(&x.Facts, cut)
 	load := mechanics.Stress(r, x.Profile.Mechanics)
 	if load.LeverM == 0 {
@@ -117,17 +123,17 @@ func setRegrowth(m *orderedMap, x *question.Explanation, cut *inventory.Cut) {
 	m.set("bending_stress_mpa", ranking.Rounded(load.StressMPa))
 }
 
-func targetObjects(x *question.Explanation, part int) []*orderedMap {
-	list := []*orderedMap{}
+func targetObjects(x *Explanation, part int) [][]ranking.Property {
+	list := [][]ranking.Property{}
 	for _, o := range x.Overlaps {
 		if o.Zone != part {
 			continue
 		}
 		t := x.Targets[o.Target]
-		m := &orderedMap{}
-		m.set("target_id", o.Target)
+		m := &document{}
+		m.set("target_id", int64(o.Target))
 		m.set("source_id", t.SourceID)
-		m.set("kind", o.Kind)
+		m.set("kind", string(o.Kind))
 		m.set("name", t.Name)
 		m.set("area_m2", ranking.Rounded(o.AreaM2))
 		m.set("length_m", ranking.Rounded(o.LengthM))
@@ -135,7 +141,41 @@ func targetObjects(x *question.Explanation, part int) []*orderedMap {
 		m.set("people", ranking.Rounded(o.Count.Persons()))
 		m.set("people_sheltered", ranking.Rounded(o.Count.Sheltered))
 		m.set("vehicles", ranking.Rounded(o.Count.Vehicles))
-		list = append(list, m)
+		list = append(list, *m)
 	}
 	return list
+}
+
+// ZoneWords says what the zone of a part is and why it is that; cut is the one that
+// a limb carries.
+func (x *Explanation) ZoneWords(p *ranking.PartAssessment, cut *inventory.Cut) string {
+	t, s := &x.Facts.Tree, &x.Profile.Sizing
+	var text string
+	switch {
+	case p.Zone.IsOutline():
+		text = fmt.Sprintf("surveyed outline of %.1f m², to %.1f m from the stem", p.Zone.Area(), p.Zone.Radius)
+	case p.Zone.IsDisc():
+		text = fmt.Sprintf("disc of %.1f m", p.Zone.Radius)
+	default:
+		text = fmt.Sprintf("sector of %.1f m, %.0f° about bearing %.0f°", p.Zone.Radius, p.Zone.Width, p.Zone.Bearing)
+	}
+	switch {
+	case p.Part == exposure.WholeTree:
+		if t.Status == inventory.Dead || t.Brittle.Or(false) {
+			text += fmt.Sprintf(", %g times the height as it would shatter", s.DeadReach.Value)
+		}
+		if !p.Zone.IsDisc() {
+			text += fmt.Sprintf(", to the side it leans to (from %g° on)", s.LeanThreshold.Value)
+		}
+	case p.Part == exposure.Limb && !cut.Bearing.OK:
+		text += ", the whole crown's as the limb's bearing is not recorded"
+	case p.Part == exposure.Limb && !cut.Reach.OK:
+		text += ", as far as the crown as the cut's distance from the trunk is not recorded"
+	case p.RegrowthEstimated:
+		text += ", as far as shoots are thought to have grown"
+	}
+	if p.Part == exposure.Crown && t.Crown != nil && !p.Zone.IsOutline() {
+		text += ", as the surveyed outline could not be used"
+	}
+	return text
 }
