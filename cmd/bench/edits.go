@@ -18,23 +18,8 @@ import (
 // each crown up to date after an edit, on tables projected beforehand and without
 // any history. d is how far the thing moved.
 const (
-	sqlMoveTree = `UPDATE sql_trees SET geom = ST_Translate(geom, $2, $3) WHERE tree_id = $1`
-	sqlOneTree  = `
-		UPDATE sql_people p SET people = coalesce((
-			SELECT sum(g.density * CASE WHEN g.area THEN ST_Area(ST_Intersection(ST_Buffer(t.geom, t.r, 8), g.geom))
-			                            ELSE ST_Length(ST_Intersection(ST_Buffer(t.geom, t.r, 8), g.geom)) END)
-			FROM sql_targets g WHERE ST_DWithin(t.geom, g.geom, t.r)), 0)
-		FROM sql_trees t WHERE t.tree_id = $1 AND p.tree_id = t.tree_id`
+	sqlMoveTree   = `UPDATE sql_trees SET geom = ST_Translate(geom, $2, $3) WHERE tree_id = $1`
 	sqlMoveTarget = `UPDATE sql_targets SET geom = ST_Translate(geom, $2, $3) WHERE target_id = $1`
-	// Whole: every tree that the target touches, before or after, is summed anew.
-	sqlTouched = `
-		UPDATE sql_people p SET people = coalesce((
-			SELECT sum(g.density * CASE WHEN g.area THEN ST_Area(ST_Intersection(ST_Buffer(t.geom, t.r, 8), g.geom))
-			                            ELSE ST_Length(ST_Intersection(ST_Buffer(t.geom, t.r, 8), g.geom)) END)
-			FROM sql_targets g WHERE ST_DWithin(t.geom, g.geom, t.r)), 0)
-		FROM sql_trees t WHERE p.tree_id = t.tree_id AND t.tree_id IN (
-			SELECT n.tree_id FROM sql_targets w JOIN sql_trees n ON ST_DWithin(n.geom, w.geom, 9) WHERE w.target_id = $1
-			UNION SELECT n.tree_id FROM sql_targets w JOIN sql_trees n ON ST_DWithin(n.geom, ST_Translate(w.geom, -$2::float8, -$3::float8), 9) WHERE w.target_id = $1)`
 	// By difference: only the moved target's share is taken off and put on.
 	sqlShare = `
 		UPDATE sql_people p SET people = p.people + d.share FROM (
@@ -44,12 +29,39 @@ const (
 		WHERE p.tree_id = d.tree_id`
 )
 
+// sumsAnew writes a statement that sums anew what is under the crown, and with
+// both also what is in reach of the whole tree, as our engine does.
+func sumsAnew(both bool, where string) string {
+	sum := func(radius string) string {
+		return fmt.Sprintf(`coalesce((
+			SELECT sum(g.density * CASE WHEN g.area THEN ST_Area(ST_Intersection(ST_Buffer(t.geom, %[1]s, 8), g.geom))
+			                            ELSE ST_Length(ST_Intersection(ST_Buffer(t.geom, %[1]s, 8), g.geom)) END)
+			FROM sql_targets g WHERE ST_DWithin(t.geom, g.geom, %[1]s)), 0)`, radius)
+	}
+	set := "people = " + sum("t.r")
+	if both {
+		set += ", within = " + sum("t.h")
+	}
+	return `UPDATE sql_people p SET ` + set + ` FROM sql_trees t WHERE p.tree_id = t.tree_id AND ` + where
+}
+
+// touchedBy finds every tree that the target touches, before or after its move.
+func touchedBy(reach int) string {
+	return fmt.Sprintf(`t.tree_id IN (
+		SELECT n.tree_id FROM sql_targets w JOIN sql_trees n ON ST_DWithin(n.geom, w.geom, %[1]d) WHERE w.target_id = $1
+		UNION SELECT n.tree_id FROM sql_targets w JOIN sql_trees n ON ST_DWithin(n.geom, ST_Translate(w.geom, -$2::float8, -$3::float8), %[1]d) WHERE w.target_id = $1)`, reach)
+}
+
+// The farthest that a crown and that a falling tree of the made-up town reach,
+// metres.
+const crownReach, treeReach = 9, 26
+
 // edits measures what one edit costs until the exposures are up to date again:
 // ours, by a plain UPDATE with its history and all that is computed of a tree,
 // and by hand-written SQL for the one sum of people.
 func (b *bench) edits(n int) error {
 	// The statement has left its result: it is kept up to date from here on.
-	err := b.exec(`ALTER TABLE sql_people ADD PRIMARY KEY (tree_id)`,
+	err := b.exec(`ALTER TABLE sql_people ADD PRIMARY KEY (tree_id), ADD within double precision`,
 		`INSERT INTO sql_people SELECT tree_id, 0 FROM sql_trees ON CONFLICT DO NOTHING`,
 		`ALTER TABLE sql_trees ADD PRIMARY KEY (tree_id)`, `CREATE INDEX ON sql_trees USING gist (geom)`, `ALTER TABLE sql_targets ADD PRIMARY KEY (target_id)`,
 		`VACUUM ANALYZE sql_people`, `VACUUM ANALYZE sql_trees`, `VACUUM ANALYZE sql_targets`, `CHECKPOINT`)
@@ -75,7 +87,7 @@ func (b *bench) edits(n int) error {
 		what, table, key string
 		rest             int // targets of this kind: id modulo 3
 	}{{"one tree", "trees", "tree_id", -1}, {"one polygon", "targets", "target_id", 1}, {"one walk", "targets", "target_id", 2}} {
-		var ours, whole, share []time.Duration
+		var ours, both, whole, share []time.Duration
 		most := b.trees
 		if k.rest >= 0 {
 			most = b.targets
@@ -90,19 +102,20 @@ func (b *bench) edits(n int) error {
 			if err != nil {
 				return err
 			}
-			byHand, byShare, err := b.theirEdit(k.rest >= 0, id, east, north)
+			twoZones, byHand, byShare, err := b.theirEdit(k.rest >= 0, id, east, north)
 			if err != nil {
 				return err
 			}
 			if i >= n/10 { // the first ones warm caches and prepared statements
-				ours, whole = append(ours, took), append(whole, byHand)
+				ours, both, whole = append(ours, took), append(both, twoZones), append(whole, byHand)
 				share = append(share, byShare)
 			}
 		}
-		fmt.Printf("  %-12s ours    %s\n", k.what, spread(ours))
-		fmt.Printf("  %-12s SQL     %s\n", "", spread(whole))
+		fmt.Printf("  %-12s ours                      %s\n", k.what, spread(ours))
+		fmt.Printf("  %-12s SQL, two zones            %s\n", "", spread(both))
+		fmt.Printf("  %-12s SQL, crown only           %s\n", "", spread(whole))
 		if k.rest >= 0 {
-			fmt.Printf("  %-12s by diff %s\n", "", spread(share))
+			fmt.Printf("  %-12s SQL, crown, by difference %s\n", "", spread(share))
 		}
 	}
 	return nil
@@ -122,7 +135,7 @@ func (b *bench) ourEdit(db *postgres.DB, site inventory.Site, run inventory.Run,
 }
 
 // theirEdit makes the edit in the projected tables: one transaction each.
-func (b *bench) theirEdit(target bool, id int, east, north float64) (whole, share time.Duration, err error) {
+func (b *bench) theirEdit(target bool, id int, east, north float64) (both, whole, share time.Duration, err error) {
 	timed := func(back bool, do func() error) (time.Duration, error) {
 		start := time.Now()
 		if err := b.exec(`BEGIN`); err != nil {
@@ -143,13 +156,29 @@ func (b *bench) theirEdit(target bool, id int, east, north float64) (whole, shar
 		return err
 	}
 	if !target {
+		if both, err = timed(true, func() error {
+			if err := run(sqlMoveTree, id, east, north); err != nil {
+				return err
+			}
+			return run(sumsAnew(true, `t.tree_id = $1`), id)
+		}); err != nil {
+			return 0, 0, 0, err
+		}
 		whole, err = timed(false, func() error {
 			if err := run(sqlMoveTree, id, east, north); err != nil {
 				return err
 			}
-			return run(sqlOneTree, id)
+			return run(sumsAnew(false, `t.tree_id = $1`), id)
 		})
-		return whole, 0, err
+		return both, whole, 0, err
+	}
+	if both, err = timed(true, func() error {
+		if err := run(sqlMoveTarget, id, east, north); err != nil {
+			return err
+		}
+		return run(sumsAnew(true, touchedBy(treeReach)), id, east, north)
+	}); err != nil {
+		return 0, 0, 0, err
 	}
 	// The same move twice: summed anew and rolled back before its commit, which is
 	// spared, then by difference and kept.
@@ -157,9 +186,9 @@ func (b *bench) theirEdit(target bool, id int, east, north float64) (whole, shar
 		if err := run(sqlMoveTarget, id, east, north); err != nil {
 			return err
 		}
-		return run(sqlTouched, id, east, north)
+		return run(sumsAnew(false, touchedBy(crownReach)), id, east, north)
 	}); err != nil {
-		return 0, 0, err
+		return 0, 0, 0, err
 	}
 	share, err = timed(false, func() error {
 		if err := run(sqlShare, id, -1.0); err != nil {
@@ -170,7 +199,7 @@ func (b *bench) theirEdit(target bool, id int, east, north float64) (whole, shar
 		}
 		return run(sqlShare, id, 1.0)
 	})
-	return whole, share, err
+	return both, whole, share, err
 }
 
 func spread(list []time.Duration) string {

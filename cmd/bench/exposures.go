@@ -98,7 +98,7 @@ func (b *bench) statement() (prepared, wall time.Duration, err error) {
 func (b *bench) project() error {
 	return b.exec(
 		`SET max_parallel_workers_per_gather = 2; SET max_parallel_workers = 8; SET work_mem = '256MB'; SET parallel_setup_cost = 0; SET parallel_tuple_cost = 0; SET min_parallel_table_scan_size = 0; SET jit = off`,
-		`CREATE TABLE sql_trees AS SELECT tree_id, ST_Transform(geometry, 32632) AS geom, crown_radius_m AS r FROM trees`,
+		`CREATE TABLE sql_trees AS SELECT tree_id, ST_Transform(geometry, 32632) AS geom, crown_radius_m AS r, height_m AS h FROM trees`,
 		`CREATE TABLE sql_targets AS SELECT target_id, ST_Transform(geometry, 32632) AS geom, ST_Dimension(geometry) = 2 AS area,
 			CASE WHEN ST_Dimension(geometry) = 2 THEN people_present / ST_Area(geometry::geography)
 			     ELSE people_per_hour / 3600 / 1.2 END AS density FROM targets`,
