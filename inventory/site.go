@@ -41,3 +41,8 @@ type Run struct {
 	Overlaps      int64   // pairs of a zone and a target that meet
 	Reach         float64 // the farthest that any zone reaches, metres
 }
+
+// RestsOn reports whether the run was made under a profile, as of a day.
+func (r *Run) RestsOn(profileDigest string, asOf time.Time) bool {
+	return r.ProfileDigest == profileDigest && r.AsOf.Format(time.DateOnly) == asOf.Format(time.DateOnly)
+}

@@ -128,14 +128,12 @@ func (c *catching) begin(ctx context.Context) (bool, error) {
 	if err := c.tx.SendBatch(ctx, b).Close(); err != nil {
 		return false, err
 	}
-	if !found || !listed || r.ProfileDigest != c.profile.Digest || !sameDay(r.AsOf, c.asOf) {
+	if !found || !listed || !r.RestsOn(c.profile.Digest, c.asOf) {
 		return false, nil
 	}
 	// Beyond a tenth of the trees a full run is cheaper.
 	return int64(len(c.trees)+len(c.places)) <= max(100, r.Trees/10), nil
 }
-
-func sameDay(a, b time.Time) bool { return a.Format(time.DateOnly) == b.Format(time.DateOnly) }
 
 // facts reads the standing trees to compute anew. c.trees then lists every tree
 // whose row is to be replaced.

@@ -207,12 +207,24 @@ func (db *DB) OneSnapshot(ctx context.Context, fn func(context.Context) error) e
 		return fn(ctx)
 	}
 	return db.reading(ctx, func(tx pgx.Tx) error {
-		var snapshot string
-		if err := tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&snapshot); err != nil {
+		snapshot, err := exportSnapshot(ctx, tx)
+		if err != nil {
 			return err
 		}
-		return fn(context.WithValue(ctx, snapshotKey{}, snapshot))
+		return fn(inSnapshot(ctx, snapshot))
 	})
+}
+
+// exportSnapshot names what a transaction sees, for others to see the same while
+// it lasts.
+func exportSnapshot(ctx context.Context, tx pgx.Tx) (snapshot string, err error) {
+	err = tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&snapshot)
+	return snapshot, err
+}
+
+// inSnapshot makes reading see what an exported snapshot saw.
+func inSnapshot(ctx context.Context, snapshot string) context.Context {
+	return context.WithValue(ctx, snapshotKey{}, snapshot)
 }
 
 // setActor names who makes the changes of a transaction in its history.

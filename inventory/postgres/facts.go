@@ -209,22 +209,19 @@ func (f *factStream) read(ctx context.Context, g *errgroup.Group, emit func(*chu
 	if !f.stripe.whole {
 		query += fmt.Sprintf(" AND ST_X(geometry) >= %v AND ST_X(geometry) < %v", f.stripe.west, f.stripe.east)
 	}
-	tx, err := f.attach(ctx)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback(context.WithoutCancel(ctx))
-	err = copyOut(ctx, tx, query+` ORDER BY client_id, tree_id`, treeChunkBytes, func(rows []byte) error {
-		c := &chunk{rows: rows}
-		last := lastTree(rows)
-		var err error
-		if c.cuts, err = f.cuts.upTo(ctx, last); err != nil {
-			return err
-		}
-		if c.visits, err = f.visits.upTo(ctx, last); err != nil {
-			return err
-		}
-		return emit(c)
+	err := f.db.reading(inSnapshot(ctx, f.snapshot), func(tx pgx.Tx) error {
+		return copyOut(ctx, tx, query+` ORDER BY client_id, tree_id`, treeChunkBytes, func(rows []byte) error {
+			c := &chunk{rows: rows}
+			last := lastTree(rows)
+			var err error
+			if c.cuts, err = f.cuts.upTo(ctx, last); err != nil {
+				return err
+			}
+			if c.visits, err = f.visits.upTo(ctx, last); err != nil {
+				return err
+			}
+			return emit(c)
+		})
 	})
 	if err != nil {
 		return err
@@ -254,23 +251,20 @@ func streamRows[T any](ctx context.Context, g *errgroup.Group, w *sweeper, query
 	out := make(chan []T, 2)
 	g.Go(func() error {
 		defer close(out)
-		tx, err := w.attach(ctx)
-		if err != nil {
-			return err
-		}
-		defer tx.Rollback(context.WithoutCancel(ctx))
-		return copyOut(ctx, tx, query, chunkBytes, func(chunk []byte) error {
-			var lot []T
-			rows := rowReader{chunk}
-			for rows.next() {
-				lot = append(lot, row(&rows))
-			}
-			select {
-			case out <- lot:
-				return nil
-			case <-ctx.Done():
-				return ctx.Err()
-			}
+		return w.db.reading(inSnapshot(ctx, w.snapshot), func(tx pgx.Tx) error {
+			return copyOut(ctx, tx, query, chunkBytes, func(chunk []byte) error {
+				var lot []T
+				rows := rowReader{chunk}
+				for rows.next() {
+					lot = append(lot, row(&rows))
+				}
+				select {
+				case out <- lot:
+					return nil
+				case <-ctx.Done():
+					return ctx.Err()
+				}
+			})
 		})
 	})
 	return out

@@ -74,15 +74,21 @@ type view struct {
 // Rank returns trees in order, and how many there are beyond the limit too.
 func (db *DB) Rank(ctx context.Context, q ranking.Query) (list []ranking.Row, total int, err error) {
 	err = db.reading(ctx, func(tx pgx.Tx) error {
-		v := view{source: source{client: q.Client}}
-		err := tx.QueryRow(ctx, `SELECT generation FROM sites WHERE client_id = $1 AND site_id = $2`, q.Client, q.Site).Scan(&v.generation)
+		generation, err := inForce(ctx, tx, q.Client, q.Site)
 		if err != nil {
 			return err
 		}
+		v := view{generation: generation, source: source{client: q.Client}}
 		list, total, err = v.rank(ctx, tx, q)
 		return err
 	})
 	return list, total, err
+}
+
+// inForce returns the generation of exposures that a site points at.
+func inForce(ctx context.Context, tx pgx.Tx, client inventory.ClientID, site inventory.SiteID) (generation int64, err error) {
+	err = tx.QueryRow(ctx, `SELECT generation FROM sites WHERE client_id = $1 AND site_id = $2`, client, site).Scan(&generation)
+	return generation, err
 }
 
 func (v view) rank(ctx context.Context, tx pgx.Tx, q ranking.Query) (list []ranking.Row, total int, err error) {

@@ -161,8 +161,7 @@ func (db *DB) RankKeys(ctx context.Context, site inventory.Site, by ranking.By) 
 		ranking.ByRating:   `e.rating::float8, e.harm`,
 	}
 	err = db.reading(ctx, func(tx pgx.Tx) error {
-		var generation int64
-		err := tx.QueryRow(ctx, `SELECT generation FROM sites WHERE client_id = $1 AND site_id = $2`, site.Client, site.ID).Scan(&generation)
+		generation, err := inForce(ctx, tx, site.Client, site.ID)
 		if err != nil {
 			return err
 		}
@@ -181,8 +180,7 @@ func (db *DB) RankKeys(ctx context.Context, site inventory.Site, by ranking.By) 
 // where it stands, in the order of their ids.
 func (db *DB) EachResult(ctx context.Context, site inventory.Site, fn func(orb.Point, *ranking.Result) error) error {
 	return db.reading(ctx, func(tx pgx.Tx) error {
-		var generation int64
-		err := tx.QueryRow(ctx, `SELECT generation FROM sites WHERE client_id = $1 AND site_id = $2`, site.Client, site.ID).Scan(&generation)
+		generation, err := inForce(ctx, tx, site.Client, site.ID)
 		if err != nil {
 			return err
 		}

@@ -62,10 +62,10 @@ func (db *DB) Sweep(ctx context.Context, s ranking.Sweep, work func(ranking.Lot)
 // newSweeper starts a sweep in a snapshot.
 func (db *DB) newSweeper(ctx context.Context, tx pgx.Tx, s ranking.Sweep) (*sweeper, error) {
 	w := &sweeper{Sweep: s, source: source{client: s.Site.Client, at: s.At}, db: db, tx: tx}
-	if err := tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&w.snapshot); err != nil {
+	var err error
+	if w.snapshot, err = exportSnapshot(ctx, tx); err != nil {
 		return nil, err
 	}
-	var err error
 	w.counted, err = readCounts(ctx, tx, w.from("counts", "n"), w.where("n"))
 	return w, err
 }
@@ -179,17 +179,4 @@ func send[T any](ctx context.Context, w T, to ...chan<- T) error {
 		}
 	}
 	return nil
-}
-
-// attach opens a transaction that sees what the sweep's own sees.
-func (w *sweeper) attach(ctx context.Context) (pgx.Tx, error) {
-	tx, err := w.db.pool.BeginTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly})
-	if err != nil {
-		return nil, err
-	}
-	if _, err := tx.Exec(ctx, fmt.Sprintf(`SET TRANSACTION SNAPSHOT '%s'`, w.snapshot)); err != nil {
-		tx.Rollback(context.WithoutCancel(ctx))
-		return nil, err
-	}
-	return tx, nil
 }

@@ -30,7 +30,7 @@ func UpToDate(ctx context.Context, store ExposureStore, site inventory.Site, p *
 	if err != nil && inventory.KindOf(err) != inventory.NotFound {
 		return run, err
 	}
-	same := err == nil && run.ProfileDigest == p.Digest && run.AsOf.Format(time.DateOnly) == asOf.Format(time.DateOnly)
+	same := err == nil && run.RestsOn(p.Digest, asOf)
 	if same && !again {
 		if fresh {
 			return run, nil

@@ -61,7 +61,8 @@ type Assessor struct {
 
 // NewAssessor returns an assessor over a field of targets, as of a day.
 func NewAssessor(f *exposure.Field, p *profile.Profile, asOf time.Time) *Assessor {
-	return &Assessor{profile: p, meter: exposure.NewMeter(f), screener: risk.NewScreener(p, asOf), sizer: NewSizer(p, asOf)}
+	sizer := NewSizer(p, asOf)
+	return &Assessor{profile: p, meter: exposure.NewMeter(f), screener: sizer.screener, sizer: sizer}
 }
 
 // Screener returns the screener in use.

@@ -13,7 +13,6 @@ import (
 type Term struct {
 	Part   int // place in Assessment.Parts
 	Target inventory.TargetID
-	Kind   inventory.TargetKind
 	// Harm is persons and weighted property together, the yearly chance included.
 	Low, Mid, High Effect
 }
@@ -57,7 +56,7 @@ func (a *Assessor) terms(dst []Term, f *Facts, sized bool) ([]Term, *Assessment)
 		part := o.Zone % n
 		p := &out.Parts[part]
 		effect := Effect{Harm: p.Chance * p.Struck * (a.weighted(o.Harm) + o.Harm.Vehicles*a.profile.Weights.Property.Value), Persons: o.Count.Persons()}
-		t := Term{Part: part, Target: o.Target, Kind: o.Kind}
+		t := Term{Part: part, Target: o.Target}
 		switch {
 		case !uncertain:
 			t.Low, t.Mid, t.High = effect, effect, effect
