@@ -10,10 +10,10 @@ ONCE_FLAG := $(if $(filter 1,$(ONCE)),--once)
 CLUSTERS := /var/lib/underbough/clusters
 
 .DEFAULT_GOAL := help
-.PHONY: help build viewer demo test bench lint fmt clean
+.PHONY: help build viewer demo test test-clients bench lint fmt clean
 
 help: ## list the targets
-	@sed -n 's/^\([a-z]*\):.*## \(.*\)/  make \1	\2/p' $(firstword $(MAKEFILE_LIST)) | expand -t 20
+	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1	\2/p' $(firstword $(MAKEFILE_LIST)) | expand -t 20
 
 build: viewer ## build bin/underbough
 	@mkdir -p bin
@@ -38,15 +38,27 @@ test: ## run every test, on a throw-away database
 	@$(MAKE) --no-print-directory viewer
 	@mkdir -p bin
 	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
-	@exec bin/withdb $(GO) test ./...
+	@bin/withdb $(GO) test ./...
+	@$(MAKE) --no-print-directory test-clients
+
+# Behind a build tag: they are slow and need much that `go test` does not install.
+test-clients: ## let GDAL, QGIS and map libraries in a browser read and edit the service
+	@.ci/provision db test clients
+	@cd api/clients && \
+	if [ ! -e node_modules/.package-lock.json ] || [ package-lock.json -nt node_modules/.package-lock.json ]; then \
+		npm ci --no-audit --no-fund --loglevel=error && touch node_modules/.package-lock.json || exit 1; \
+	fi
+	@mkdir -p bin
+	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
+	@exec bin/withdb $(GO) test -tags clients ./api/clients
 
 bench: ## measure import, ranking and edits beside ogr2ogr, SQL and the floor (TREES=numbers)
 	@.ci/provision db test
 	$(GO) run $(STAMP) ./cmd/bench -trees "$(TREES)"
 
 lint: ## go vet and staticcheck
-	$(GO) vet ./...
-	$(GO) tool staticcheck ./...
+	$(GO) vet -tags clients ./...
+	$(GO) tool staticcheck -tags clients ./...
 
 fmt: ## gofmt every file
 	gofmt -w $$(git ls-files -co --exclude-standard '*.go')

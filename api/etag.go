@@ -17,7 +17,7 @@ const etagSuffix = "+gzip"
 // one state: everything the answer depends on goes into it.
 func (s *Server) etag(r *http.Request, mediaType, state string) string {
 	h := sha256.New()
-	for _, part := range []string{state, s.config.Profile.Digest, s.config.Now().Format(time.DateOnly), mediaType, s.self(r)} {
+	for _, part := range []string{state, s.config.Profile.Digest, s.now(r.Context()).Format(time.DateOnly), mediaType, s.self(r)} {
 		h.Write([]byte(part))
 		h.Write([]byte{0})
 	}

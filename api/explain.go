@@ -46,11 +46,11 @@ func (s *Server) handleExplain(w http.ResponseWriter, r *http.Request) error {
 	if s.unchanged(w, r, s.etag(r, form, state), false) {
 		return nil
 	}
-	x, err := question.Explain(r.Context(), s.config.Store, site, tag, s.config.Profile, s.config.Now())
+	x, err := question.Explain(r.Context(), s.config.Store, site, tag, s.config.Profile, s.now(r.Context()))
 	if err != nil {
 		return blame("tag", err)
 	}
-	body := appendProperties([]byte{'{'}, x.Properties(site, s.config.Now()))
+	body := appendProperties([]byte{'{'}, x.Properties(site, s.now(r.Context())))
 	body = appendLinks(append(body, `,"links":`...), []link{{Href: s.self(r), Rel: "self", Type: typeJSON}})
 	return writeBody(w, r, append(body, '}', '\n'))
 }

@@ -6,11 +6,28 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/paulmach/orb"
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/crs"
 )
 
 // decimalsOfDegrees is about a centimetre on the ground.
 const decimalsOfDegrees = 7
+
+// form is how coordinates are written.
+type form struct {
+	yFirst   bool // the second of the coordinates that are held goes first
+	decimals int
+}
+
+// lonLat is GeoJSON's own form (RFC 7946).
+var lonLat = form{decimals: decimalsOfDegrees}
+
+// formOf is the form of a reference system.
+func formOf(r crs.Reference) form { return form{r.YFirst, r.Decimals} }
+
+// errOutside is where a geometry cannot be expressed in the reference system
+// that was asked for: there it has no coordinates.
+var errOutside = inventory.Errorf(inventory.Invalid, "a geometry lies outside of what the reference system asked for can express: ask with another crs")
 
 var typeNames = [...]string{1: "Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon", "GeometryCollection"}
 
@@ -21,16 +38,17 @@ type ewkb struct {
 	b     []byte
 	order binary.ByteOrder
 	skip  int // bytes of each position beyond x and y
+	form  form
 }
 
-// appendEWKB appends a stored geometry as GeoJSON (RFC 7946): longitude and
-// latitude, exterior rings anticlockwise and holes clockwise. No bytes and an
-// empty geometry are null.
-func appendEWKB(dst, b []byte) ([]byte, error) {
+// appendEWKB appends a geometry as GeoJSON (RFC 7946): exterior rings
+// anticlockwise and holes clockwise, as seen with x to the right and y up,
+// whichever is written first. No bytes and an empty geometry are null.
+func (f form) appendEWKB(dst, b []byte) ([]byte, error) {
 	if b == nil {
 		return append(dst, "null"...), nil
 	}
-	r := &ewkb{b: b}
+	r := &ewkb{b: b, form: f}
 	start := len(dst)
 	dst, empty, err := r.geometry(dst)
 	if err != nil {
@@ -42,8 +60,8 @@ func appendEWKB(dst, b []byte) ([]byte, error) {
 	return dst, nil
 }
 
-// header reads byte order, type and flags, and a reference system that is
-// known to be WGS 84.
+// header reads byte order, type and flags, and a reference system, which
+// is known to be the one asked for.
 func (r *ewkb) header() (kind uint32, err error) {
 	if len(r.b) < 5 {
 		return 0, errShort
@@ -113,7 +131,11 @@ func (r *ewkb) body(dst []byte, kind uint32) (_ []byte, empty bool, err error) {
 		}
 		x, y := r.position(0)
 		r.b = r.b[16+r.skip:]
-		return appendPosition(dst, x, y), math.IsNaN(x), nil
+		if math.IsNaN(x) {
+			return dst, true, nil
+		}
+		dst, err = r.form.appendPosition(dst, x, y)
+		return dst, false, err
 	case 2:
 		return r.positions(dst, 0)
 	case 3:
@@ -187,7 +209,9 @@ func (r *ewkb) positions(dst []byte, turn int) (_ []byte, empty bool, err error)
 			i = n - 1 - i
 		}
 		x, y := r.position(i)
-		dst = appendPosition(dst, x, y)
+		if dst, err = r.form.appendPosition(dst, x, y); err != nil {
+			return dst, false, err
+		}
 	}
 	r.b = r.b[n*(16+r.skip):]
 	return append(dst, ']'), n == 0, nil
@@ -210,53 +234,16 @@ func (r *ewkb) twiceArea(n int) float64 {
 	return sum
 }
 
-func appendPosition(dst []byte, x, y float64) []byte {
+func (f form) appendPosition(dst []byte, x, y float64) ([]byte, error) {
+	if x-x != 0 || y-y != 0 { // neither infinite nor undefined
+		return dst, errOutside
+	}
+	if f.yFirst {
+		x, y = y, x
+	}
 	dst = append(dst, '[')
-	dst = appendFloat(dst, x, decimalsOfDegrees)
+	dst = appendFloat(dst, x, f.decimals)
 	dst = append(dst, ',')
-	dst = appendFloat(dst, y, decimalsOfDegrees)
-	return append(dst, ']')
-}
-
-// appendOutline appends a point, or an outline as geo.Zone draws it, whose
-// rings go the right way round already.
-func appendOutline(dst []byte, g orb.Geometry) ([]byte, error) {
-	switch g := g.(type) {
-	case nil:
-		return append(dst, "null"...), nil
-	case orb.Point:
-		dst = append(dst, `{"type":"Point","coordinates":`...)
-		return append(appendPosition(dst, g[0], g[1]), '}'), nil
-	case orb.Polygon:
-		dst = append(dst, `{"type":"Polygon","coordinates":`...)
-		return append(appendRings(dst, g), '}'), nil
-	case orb.MultiPolygon:
-		dst = append(dst, `{"type":"MultiPolygon","coordinates":[`...)
-		for i, p := range g {
-			if i > 0 {
-				dst = append(dst, ',')
-			}
-			dst = appendRings(dst, p)
-		}
-		return append(dst, ']', '}'), nil
-	}
-	return dst, fmt.Errorf("a computed geometry is a %T", g)
-}
-
-func appendRings(dst []byte, p orb.Polygon) []byte {
-	dst = append(dst, '[')
-	for i, ring := range p {
-		if i > 0 {
-			dst = append(dst, ',')
-		}
-		dst = append(dst, '[')
-		for k, at := range ring {
-			if k > 0 {
-				dst = append(dst, ',')
-			}
-			dst = appendPosition(dst, at[0], at[1])
-		}
-		dst = append(dst, ']')
-	}
-	return append(dst, ']')
+	dst = appendFloat(dst, y, f.decimals)
+	return append(dst, ']'), nil
 }

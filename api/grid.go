@@ -69,7 +69,7 @@ func (s *Server) handleGrid(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	grid, err := question.Grid(r.Context(), s.config.Store, site, shape, size, s.config.Profile, s.config.Now())
+	grid, err := question.Grid(r.Context(), s.config.Store, site, shape, size, s.config.Profile, s.now(r.Context()))
 	done()
 	if err != nil {
 		return blame("size", err)

@@ -95,7 +95,7 @@ func (s *Server) week(w http.ResponseWriter, r *http.Request, q *hoursQuestion) 
 	if s.unchanged(w, r, s.etag(r, q.form, state), false) {
 		return nil, true, nil
 	}
-	week, err = question.Hours(r.Context(), s.config.Store, q.site, q.HoursQuery, s.config.Profile, s.config.Now())
+	week, err = question.Hours(r.Context(), s.config.Store, q.site, q.HoursQuery, s.config.Profile, s.now(r.Context()))
 	if err != nil {
 		if errors.Is(err, question.ErrNoPart) {
 			return nil, false, blame("part", err)
@@ -216,7 +216,7 @@ func (s *Server) weekAnswer(r *http.Request, q *hoursQuestion, w *question.Week)
 		Busiest:  moment{ranking.Rounded(w.Summary.Busiest), w.Summary.BusiestHour, ranking.HourName(w.Summary.BusiestHour)},
 		Mean:     means{ranking.Rounded(w.Mean.People), ranking.Rounded(w.Mean.InVehicles), ranking.Rounded(w.Mean.Sheltered), ranking.Rounded(w.Mean.Vehicles)},
 		Occupied: ranking.Rounded(w.Summary.Occupied),
-		Profile:  s.config.Profile.Name, ProfileDigest: s.config.Profile.Digest, AsOf: s.config.Now().Format(time.DateOnly),
+		Profile:  s.config.Profile.Name, ProfileDigest: s.config.Profile.Digest, AsOf: s.now(r.Context()).Format(time.DateOnly),
 		Note: weekNote, Cautions: question.Cautions, Links: links,
 	}
 	if w.Cut.OK {

@@ -3,8 +3,11 @@ package api
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"net/http"
+	"slices"
 	"strconv"
 	"time"
 
@@ -18,36 +21,17 @@ import (
 // figure is left out rather than wrong.
 const countLimit = 10_000
 
-// itemsQuery reads what a request asks of a collection.
-func (s *Server) itemsQuery(r *http.Request, c *inventory.Collection) (q inventory.FeatureQuery, err error) {
-	p, err := parseParams(r, append([]string{"bbox", "limit", "cursor", "f"}, filterable(c)...)...)
-	if err != nil {
-		return q, err
-	}
-	if _, err := negotiate(r, p, typeGeoJSON); err != nil {
-		return q, err
-	}
-	q = inventory.FeatureQuery{Client: s.config.Client, Collection: c}
-	if q.Limit, err = p.limit(); err != nil {
-		return q, err
-	}
-	if q.Boxes, err = p.boxes(); err != nil {
-		return q, err
-	}
-	if q.After, err = p.cursor(); err != nil {
-		return q, err
-	}
-	q.Filters, err = p.filters(c)
-	return q, err
-}
-
 // handleItems streams a page of features.
 func (s *Server) handleItems(w http.ResponseWriter, r *http.Request) error {
-	c, err := inventory.GetCollection(chi.URLParam(r, "collection"))
+	c, err := s.collectionOf(r)
 	if err != nil {
 		return err
 	}
 	q, err := s.itemsQuery(r, c)
+	if err != nil {
+		return err
+	}
+	form, err := negotiate(r, q.params, itemForms...)
 	if err != nil {
 		return err
 	}
@@ -57,12 +41,18 @@ func (s *Server) handleItems(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", typeGeoJSON)
-	w.Header().Set("Content-Crs", "<http://www.opengis.net/def/crs/OGC/1.3/CRS84>")
-	if s.unchanged(w, r, s.etag(r, typeGeoJSON, state), true) || r.Method == http.MethodHead {
+	if err := s.computedFor(r.Context(), c); err != nil {
+		return err
+	}
+	contentType(w, form)
+	writeContentCRS(w, q.ref)
+	if s.unchanged(w, r, s.etag(r, form, state), true) {
 		return nil
 	}
-	page := &page{stream: s.newStream(w), query: q}
+	if form == typeHTML {
+		return s.itemsPage(w, r, q)
+	}
+	page := &page{stream: s.newStream(w), query: q.FeatureQuery, form: formOf(q.ref), hits: q.hits}
 	if err := page.features(r.Context(), s); err != nil {
 		return err
 	}
@@ -70,10 +60,7 @@ func (s *Server) handleItems(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	links := []link{
-		{Href: s.self(r), Rel: "self", Type: typeGeoJSON},
-		{Href: s.base(r) + "/collections/" + c.ID, Rel: "collection", Type: typeJSON},
-	}
+	links := append(s.alternates(r, form, itemForms), link{Href: s.base(r) + "/collections/" + c.ID, Rel: "collection", Type: typeJSON})
 	if page.rest.OK {
 		links = append(links, link{Href: s.with(r, "cursor", writeCursor(page.rest.V)), Rel: "next", Type: typeGeoJSON})
 	}
@@ -87,16 +74,20 @@ func (s *Server) matched(ctx context.Context, p *page) (n int, known bool, err e
 	switch {
 	case p.query.After.OK:
 		return 0, false, nil
+	case p.hits:
+		return s.features(ctx).Count(ctx, p.query, 0)
 	case !p.rest.OK:
 		return p.returned, true, nil
 	}
-	return s.features().Count(ctx, p.query, countLimit)
+	return s.features(ctx).Count(ctx, p.query, countLimit)
 }
 
 // page writes a FeatureCollection.
 type page struct {
 	*stream
 	query    inventory.FeatureQuery
+	form     form
+	hits     bool // no features, only their number
 	returned int
 	rest     inventory.Opt[inventory.Cursor] // where the next page begins; none on the last
 }
@@ -109,10 +100,13 @@ func (p *page) features(ctx context.Context, s *Server) error {
 		p.buf = append(appendString(append(p.buf, `"cautions":`...), question.Cautions), ',')
 	}
 	p.buf = append(p.buf, `"features":[`...)
+	if p.hits {
+		return nil
+	}
 	q := p.query
 	q.Limit++
 	var last inventory.Cursor
-	rest, err := s.features().Find(ctx, q, func(f *inventory.Feature) error {
+	rest, err := s.features(ctx).Find(ctx, q, func(f *inventory.Feature) error {
 		if p.returned == p.query.Limit {
 			p.rest = inventory.Some(last)
 			return nil
@@ -123,7 +117,7 @@ func (p *page) features(ctx context.Context, s *Server) error {
 		p.returned++
 		last = f.At
 		var err error
-		if p.buf, err = appendFeature(p.buf, q.Collection, f, nil); err != nil {
+		if p.buf, err = p.form.appendFeature(p.buf, &q, f, nil); err != nil {
 			return err
 		}
 		return p.push()
@@ -137,7 +131,8 @@ func (p *page) features(ctx context.Context, s *Server) error {
 // actedOn reports whether features tell what someone could act on: how likely a
 // part fails, or what it would land on.
 func actedOn(c *inventory.Collection) bool {
-	return c.ID == "trees" || c.ID == "zones" || c.ID == "overlaps"
+	base := c.Base()
+	return base == "trees" || base == "zones" || base == "overlaps"
 }
 
 // finish writes what follows the features.
@@ -157,7 +152,7 @@ func (p *page) finish(links []link, matched int, known bool, now time.Time) {
 
 // appendFeature appends a feature with all of its properties, null where unset:
 // clients take the columns from the first ones they see.
-func appendFeature(dst []byte, c *inventory.Collection, f *inventory.Feature, links []link) ([]byte, error) {
+func (as form) appendFeature(dst []byte, q *inventory.FeatureQuery, f *inventory.Feature, links []link) ([]byte, error) {
 	dst = append(dst, `{"type":"Feature","id":`...)
 	if f.TextID != "" {
 		dst = appendString(dst, f.TextID)
@@ -167,18 +162,23 @@ func appendFeature(dst []byte, c *inventory.Collection, f *inventory.Feature, li
 	dst = append(dst, `,"geometry":`...)
 	var err error
 	if f.EWKB != nil {
-		dst, err = appendEWKB(dst, f.EWKB)
+		dst, err = as.appendEWKB(dst, f.EWKB)
 	} else {
-		dst, err = appendOutline(dst, f.Geometry)
+		dst, err = as.appendOutline(dst, f.Geometry)
 	}
 	if err != nil {
 		return dst, err
 	}
 	dst = append(dst, `,"properties":{`...)
+	c, first := q.Collection, true
 	for i := range c.Properties {
-		if i > 0 {
+		if !q.Picks(i) {
+			continue
+		}
+		if !first {
 			dst = append(dst, ',')
 		}
+		first = false
 		dst = append(dst, '"')
 		dst = append(dst, c.Properties[i].Name...)
 		dst = append(dst, '"', ':')
@@ -217,52 +217,91 @@ var errFound = errors.New("found")
 
 // handleItem answers with one feature.
 func (s *Server) handleItem(w http.ResponseWriter, r *http.Request) error {
-	c, err := inventory.GetCollection(chi.URLParam(r, "collection"))
+	c, err := s.collectionOf(r)
 	if err != nil {
 		return err
 	}
-	p, err := parseParams(r, "f")
+	p, err := parseParams(r, "crs", "properties", "f")
 	if err != nil {
 		return err
 	}
-	if _, err := negotiate(r, p, typeGeoJSON); err != nil {
+	form, err := negotiate(r, p, itemForms...)
+	if err != nil {
 		return err
 	}
-	given := chi.URLParam(r, "feature")
+	q := inventory.FeatureQuery{Client: s.config.Client, Collection: c, Filter: c.Asks}
+	if q.Pick, err = p.pick(c); err != nil {
+		return err
+	}
+	ref, err := s.parseCRS(r.Context(), p, "crs")
+	if err != nil {
+		return err
+	}
+	q.SRID = ref.SRID
+	if err := s.computedFor(r.Context(), c); err != nil {
+		return err
+	}
+	links := append(s.alternates(r, form, itemForms), link{Href: s.base(r) + "/collections/" + c.ID, Rel: "collection", Type: typeJSON})
+	body, version, err := s.feature(r.Context(), q, formOf(ref), chi.URLParam(r, "feature"), links)
+	if err != nil {
+		return err
+	}
+	contentType(w, form)
+	writeContentCRS(w, ref)
+	tagged := body
+	if form == typeHTML {
+		tagged = append(body[:len(body):len(body)], typeHTML...)
+	}
+	if s.unchanged(w, r, featureTag(version, tagged), false) {
+		return nil
+	}
+	if form == typeHTML {
+		return s.itemPage(w, r, c, body)
+	}
+	return writeBody(w, r, append(bytes.TrimSpace(body), '\n'))
+}
+
+// feature returns one feature as it is served, and the version of what is stored
+// of it; 0 where nothing is.
+func (s *Server) feature(ctx context.Context, q inventory.FeatureQuery, as form, given string, links []link) (body []byte, version int64, err error) {
+	c := q.Collection
 	missing := inventory.Errorf(inventory.NotFound, "there is no feature %q in %s", given, c.ID)
 	id, text, ok := question.ParseFeatureID(c, given)
 	if !ok {
-		return missing
+		return nil, 0, missing
 	}
-	links := []link{
-		{Href: s.self(r), Rel: "self", Type: typeGeoJSON},
-		{Href: s.base(r) + "/collections/" + c.ID, Rel: "collection", Type: typeJSON},
+	q.ID, q.Limit = inventory.Some(id), maxLimit
+	at := slices.IndexFunc(c.Properties, func(p inventory.Property) bool { return p.Name == "version" })
+	if q.Pick != nil && at >= 0 && !q.Pick[at] {
+		at = -1
 	}
-	var body []byte
-	q := inventory.FeatureQuery{Client: s.config.Client, Collection: c, ID: inventory.Some(id), Limit: maxLimit}
-	_, err = s.features().Find(r.Context(), q, func(f *inventory.Feature) error {
+	_, err = s.features(ctx).Find(ctx, q, func(f *inventory.Feature) error {
 		if f.TextID != text {
 			return nil
 		}
-		if body, err = appendFeature(nil, c, f, links); err != nil {
+		if at >= 0 {
+			version = f.Values[at].Int
+		}
+		if body, err = as.appendFeature(nil, &q, f, links); err != nil {
 			return err
 		}
 		return errFound
 	})
 	switch {
 	case err != nil && !errors.Is(err, errFound):
-		return err
+		return nil, 0, err
 	case body == nil:
-		return missing
+		return nil, 0, missing
 	}
-	w.Header().Set("Content-Type", typeGeoJSON)
-	w.Header().Set("Content-Crs", "<http://www.opengis.net/def/crs/OGC/1.3/CRS84>")
-	// A feature is small: its tag is that of its bytes, and changes with it
-	// alone.
-	if s.unchanged(w, r, s.etag(r, typeGeoJSON, string(body)), false) {
-		return nil
-	}
-	return writeBody(w, r, append(bytes.TrimSpace(body), '\n'))
+	return body, version, nil
+}
+
+// featureTag names a representation of a feature: the version of what is stored,
+// which a writer holds on to, and the bytes, which hold what is worked out too. A
+// feature is small: its tag changes with it alone.
+func featureTag(version int64, body []byte) string {
+	sum := sha256.Sum256(body)
+	return strconv.FormatInt(version, 10) + "." + hex.EncodeToString(sum[:12])
 }
 
 // writeBody sends an answer that is held whole.

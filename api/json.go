@@ -3,7 +3,6 @@ package api
 import (
 	"encoding/json"
 	"fmt"
-	"math"
 	"strconv"
 	"unicode/utf8"
 
@@ -62,28 +61,6 @@ func appendString[T ~string | ~[]byte](dst []byte, s T) []byte {
 	}
 	dst = append(dst, s[from:]...)
 	return append(dst, '"')
-}
-
-// appendFloat appends a number rounded to some decimals, without zeros at its
-// end. JSON has no form for what is not a number.
-func appendFloat(dst []byte, v float64, decimals int) []byte {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return append(dst, "null"...)
-	}
-	start := len(dst)
-	dst = strconv.AppendFloat(dst, v, 'f', decimals, 64)
-	if decimals > 0 {
-		for dst[len(dst)-1] == '0' {
-			dst = dst[:len(dst)-1]
-		}
-		if dst[len(dst)-1] == '.' {
-			dst = dst[:len(dst)-1]
-		}
-	}
-	if string(dst[start:]) == "-0" {
-		dst = append(dst[:start], '0')
-	}
-	return dst
 }
 
 func appendBool(dst []byte, v bool) []byte { return strconv.AppendBool(dst, v) }

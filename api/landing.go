@@ -1,42 +1,65 @@
 package api
 
 import (
-	"bytes"
-	"crypto/sha256"
-	_ "embed"
-	"encoding/base64"
-	"html/template"
 	"net/http"
-	"regexp"
 
-	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/question"
 )
 
-//go:embed landing.html
-var landingText string
+// landing is the first document that a client reads.
+type landing struct {
+	Title       string `json:"title"`
+	Description string `json:"description"`
+	Links       []link `json:"links"`
+}
 
-var landingTemplate = template.Must(template.New("landing").Parse(landingText))
+const description = "Trees that carry old bad pruning cuts over places where people and cars are, ranked by what they would land on. A screening aid: a qualified arborist inspects before anything is decided."
 
-// landingPolicy lets the page use its own style and nothing else.
-var landingPolicy = func() string {
-	style := regexp.MustCompile(`(?s)<style>(.*?)</style>`).FindStringSubmatch(landingText)[1]
-	sum := sha256.Sum256([]byte(style))
-	return "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'self'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
-}()
-
-func (s *Server) landingPage(w http.ResponseWriter, r *http.Request) error {
-	sites, err := s.config.Store.FindSites(r.Context(), s.config.Client)
+// handleLanding says what is here, to programs and to persons.
+func (s *Server) handleLanding(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.document(w, r, describingForms)
 	if err != nil {
 		return err
 	}
-	var body bytes.Buffer
-	err = landingTemplate.Execute(&body, map[string]any{
-		"Base": s.base(r), "Description": description, "Collections": inventory.Collections, "Sites": sites,
-	})
+	if d.form == typeHTML {
+		return s.landingPage(d)
+	}
+	return d.write(landing{Title: "Underbough", Description: description, Links: append(d.links(), s.landingLinks(r)...)})
+}
+
+func (s *Server) landingLinks(r *http.Request) []link {
+	base := s.base(r)
+	return []link{
+		{Href: base + "/api", Rel: "service-desc", Type: typeOpenAPI, Title: "The definition of this service"},
+		{Href: base + "/api?f=html", Rel: "service-doc", Type: typeHTML, Title: "How to ask this service"},
+		{Href: base + "/conformance", Rel: "conformance", Type: typeJSON, Title: "The classes of standards that are conformed to"},
+		{Href: base + "/collections", Rel: "data", Type: typeJSON, Title: "The collections"},
+		{Href: base + "/tiles", Rel: relTilesetsVector, Type: typeJSON, Title: "Vector tiles of the inventory"},
+		{Href: base + "/style.json", Rel: "related", Type: typeJSON, Title: "A style that draws the tiles"},
+		{Href: base + "/functions", Rel: "related", Type: typeJSON, Title: "The functions that a filter may use"},
+		{Href: base + "/ranking", Rel: "related", Type: typeGeoJSON, Title: "The ranking"},
+		{Href: base + "/places", Rel: "related", Type: typeJSON, Title: "The places with what is on them and the trees over them"},
+		{Href: base + "/grid", Rel: "related", Type: typeGeoJSON, Title: "The exposure by hexagons or squares"},
+		{Href: base + "/rankings", Rel: "related", Type: typeJSON, Title: "The rankings that were kept"},
+		{Href: base + "/explain{?site,tag}", Rel: "related", Type: typeJSON, Title: "One tree's sum, opened down to each overlap", Templated: true},
+		{Href: base + "/hours{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeJSON, Title: "The week under a tree, hour by hour", Templated: true},
+		{Href: base + "/hours.svg{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeSVG, Title: "The week under a tree as a chart", Templated: true},
+		{Href: base + "/what-if{?site,change*,by}", Rel: "related", Type: typeJSON, Title: "How trees would rank if things were otherwise", Templated: true},
+		{Href: base + "/map", Rel: "related", Type: typeHTML, Title: "The map"},
+	}
+}
+
+// landingPage is the landing page for persons.
+func (s *Server) landingPage(d *describing) error {
+	sites, err := s.config.Store.FindSites(d.r.Context(), s.config.Client)
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", typeHTML+"; charset=utf-8")
-	w.Header().Set("Content-Security-Policy", landingPolicy)
-	return writeBody(w, r, body.Bytes())
+	list, err := s.served(d.r.Context())
+	if err != nil {
+		return err
+	}
+	return d.page("landing", htmlPage{Title: "Underbough", Cautions: question.Cautions, Data: map[string]any{
+		"Description": description, "Collections": list, "Sites": sites,
+	}})
 }

@@ -40,7 +40,7 @@ func (s *Server) alternates(r *http.Request, form string, offered []string) []li
 	links := []link{{Href: s.self(r), Rel: "self", Type: form}}
 	for _, o := range offered {
 		if o != form {
-			name := map[string]string{typeJSON: "json", typeGeoJSON: "geojson", typeCSV: "csv"}[o]
+			name := map[string]string{typeJSON: "json", typeSchema: "json", typeOpenAPI: "json", typeGeoJSON: "geojson", typeCSV: "csv", typeHTML: "html"}[o]
 			links = append(links, link{Href: s.with(r, "f", name), Rel: "alternate", Type: o})
 		}
 	}
@@ -49,8 +49,11 @@ func (s *Server) alternates(r *http.Request, form string, offered []string) []li
 
 // contentType sets the type of an answer in one of the forms of a listing.
 func contentType(w http.ResponseWriter, form string) {
-	if form == typeCSV {
+	switch form {
+	case typeCSV:
 		form += "; charset=utf-8; header=present"
+	case typeHTML:
+		form += "; charset=utf-8"
 	}
 	w.Header().Set("Content-Type", form)
 }

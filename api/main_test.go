@@ -58,8 +58,12 @@ INSERT INTO counts (client_id, site_id, target_id, counted_at, people) SELECT 1,
 type service struct {
 	url string // of the database
 	web *httptest.Server
-	db  *postgres.DB
-	log *lines
+	// server is the same as web, to ask it for its API definition without a
+	// request.
+	server  *api.Server
+	defined *defined
+	db      *postgres.DB
+	log     *lines
 }
 
 func serve(t testing.TB, config func(*api.Config)) *service {
@@ -83,7 +87,8 @@ func serveOn(t testing.TB, s *service, config func(*api.Config)) *service {
 	if config != nil {
 		config(&c)
 	}
-	out.web = httptest.NewServer(api.New(c).Handler())
+	out.server, out.defined = api.New(c), &defined{}
+	out.web = httptest.NewServer(out.server.Handler())
 	t.Cleanup(out.web.Close)
 	return &out
 }
@@ -106,7 +111,8 @@ func (s *service) get(t testing.TB, path string, headers ...string) reply {
 	return s.do(t, http.MethodGet, path, headers...)
 }
 
-// do makes a request with headers given as name, value.
+// do makes a request with headers given as name, value, and holds the answer
+// against the API definition.
 func (s *service) do(t testing.TB, method, path string, headers ...string) reply {
 	t.Helper()
 	if len(path) > 0 && path[0] == '/' {
@@ -134,7 +140,9 @@ func (s *service) do(t testing.TB, method, path string, headers ...string) reply
 	if err != nil {
 		t.Fatal(err)
 	}
-	return reply{resp.StatusCode, resp.Header, body}
+	r := reply{resp.StatusCode, resp.Header, body}
+	s.check(t, req, r)
+	return r
 }
 
 // collection is a GeoJSON answer.

@@ -10,9 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
-
-	"github.com/paulmach/orb"
+	"unicode/utf8"
 
 	"github.com/underbough/underbough/inventory"
 )
@@ -48,6 +46,8 @@ func parseRepeated(r *http.Request, many string, known ...string) (p params, lis
 	p = make(params, len(values))
 	for _, name := range names {
 		switch {
+		case name == "as_of" && isPast(r.Context()):
+			continue // read already, for all of the request
 		case !slices.Contains(known, name):
 			return nil, nil, &parameterError{name, "not known here: expected some of " + strings.Join(known, ", ")}
 		case slices.Contains(values[name], ""):
@@ -107,70 +107,6 @@ func (p params) limit() (int, error) {
 	return min(n, maxLimit), nil
 }
 
-// boxes reads bbox: west, south, east, north in degrees, or the same with
-// heights, which are left aside. West of more than east crosses the
-// antimeridian and gives two boxes.
-func (p params) boxes() ([]orb.Bound, error) {
-	s, ok := p["bbox"]
-	if !ok {
-		return nil, nil
-	}
-	var v []float64
-	for _, part := range strings.Split(s, ",") {
-		f, err := strconv.ParseFloat(strings.TrimSpace(part), 64)
-		if err != nil || math.IsNaN(f) || math.IsInf(f, 0) {
-			return nil, paramError("bbox", s, "expected 4 or 6 numbers with commas between")
-		}
-		v = append(v, f)
-	}
-	switch len(v) {
-	case 4:
-	case 6:
-		if v[2] > v[5] {
-			return nil, paramError("bbox", s, "the lower height is above the upper")
-		}
-		v = []float64{v[0], v[1], v[3], v[4]}
-	default:
-		return nil, paramError("bbox", s, fmt.Sprintf("%d numbers, expected west,south,east,north", len(v)))
-	}
-	west, south, east, north := v[0], v[1], v[2], v[3]
-	switch {
-	case math.Abs(west) > 180 || math.Abs(east) > 180:
-		return nil, paramError("bbox", s, "a longitude is outside -180 to 180")
-	case math.Abs(south) > 90 || math.Abs(north) > 90:
-		return nil, paramError("bbox", s, "a latitude is outside -90 to 90")
-	case south > north:
-		return nil, paramError("bbox", s, "south is above north: expected west,south,east,north")
-	case west > east:
-		return []orb.Bound{
-			{Min: orb.Point{west, south}, Max: orb.Point{180, north}},
-			{Min: orb.Point{-180, south}, Max: orb.Point{east, north}},
-		}, nil
-	}
-	return []orb.Bound{{Min: orb.Point{west, south}, Max: orb.Point{east, north}}}, nil
-}
-
-// filters reads the conditions on properties; values with commas between mean
-// any of them.
-func (p params) filters(c *inventory.Collection) ([]inventory.Filter, error) {
-	var out []inventory.Filter
-	for i := range c.Properties {
-		property := &c.Properties[i]
-		s, ok := p[property.Name]
-		if !ok {
-			continue
-		}
-		f := inventory.Filter{Property: property.Name}
-		for _, word := range strings.Split(s, ",") {
-			if err := addValue(&f, property, word); err != nil {
-				return nil, err
-			}
-		}
-		out = append(out, f)
-	}
-	return out, nil
-}
-
 // filterable lists the properties that can be filtered on.
 func filterable(c *inventory.Collection) []string {
 	var names []string
@@ -182,44 +118,13 @@ func filterable(c *inventory.Collection) []string {
 	return names
 }
 
-func addValue(f *inventory.Filter, p *inventory.Property, word string) error {
-	switch p.Type {
-	case inventory.Integer:
-		n, err := strconv.ParseInt(word, 10, 64)
-		if err != nil {
-			return paramError(p.Name, word, "expected a whole number")
-		}
-		f.Ints = append(f.Ints, n)
-	case inventory.Boolean:
-		n, ok := map[string]int64{"true": 1, "false": 0}[word]
-		if !ok {
-			return paramError(p.Name, word, "expected true or false")
-		}
-		f.Ints = append(f.Ints, n)
-	case inventory.Number:
-		v, err := strconv.ParseFloat(word, 64)
-		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			return paramError(p.Name, word, "expected a number")
-		}
-		f.Floats = append(f.Floats, v)
-	case inventory.Date, inventory.Timestamp:
-		layout, expected := time.RFC3339, "expected an instant such as 2024-05-01T12:00:00Z"
-		if p.Type == inventory.Date {
-			layout, expected = time.DateOnly, "expected a day such as 2024-05-01"
-		}
-		t, err := time.Parse(layout, word)
-		if err != nil {
-			return paramError(p.Name, word, expected)
-		}
-		f.Times = append(f.Times, t)
-	default:
-		if strings.ContainsRune(word, 0) || strings.ToValidUTF8(word, "") != word {
-			return paramError(p.Name, word, "expected text in UTF-8")
-		}
-		if p.Values != nil && !slices.Contains(p.Values, word) {
-			return paramError(p.Name, word, "expected some of "+strings.Join(p.Values, ", "))
-		}
-		f.Texts = append(f.Texts, word)
+// checkText reports a text that a property cannot have.
+func checkText(p *inventory.Property, word string) error {
+	if strings.ContainsRune(word, 0) || strings.ToValidUTF8(word, "") != word {
+		return paramError(p.Name, word, "expected text in UTF-8")
+	}
+	if p.Values != nil && !slices.Contains(p.Values, word) {
+		return paramError(p.Name, word, "expected some of "+strings.Join(p.Values, ", "))
 	}
 	return nil
 }
@@ -229,31 +134,60 @@ func addValue(f *inventory.Filter, p *inventory.Property, word string) error {
 
 func writeCursor(c inventory.Cursor) string {
 	var b []byte
-	for _, n := range c {
+	for _, n := range c.IDs {
 		b = binary.AppendVarint(b, n)
+	}
+	for _, k := range c.Keys {
+		if k == nil {
+			b = binary.AppendVarint(b, -1)
+			continue
+		}
+		b = append(binary.AppendVarint(b, int64(len(*k))), *k...)
 	}
 	return base64.RawURLEncoding.EncodeToString(b)
 }
 
-func (p params) cursor() (inventory.Opt[inventory.Cursor], error) {
+// cursor reads the place to go on from, in an order by so many keys.
+func (p params) cursor(keys int) (inventory.Opt[inventory.Cursor], error) {
 	var c inventory.Cursor
 	s, ok := p["cursor"]
 	if !ok {
 		return inventory.Opt[inventory.Cursor]{}, nil
 	}
-	bad := paramError("cursor", s, "not one of this service: follow the link next of a page as it is")
+	bad := paramError("cursor", s, "not one of this service for this order: follow the link next of a page as it is")
 	b, err := base64.RawURLEncoding.DecodeString(s)
 	if err != nil {
 		return inventory.Opt[inventory.Cursor]{}, bad
 	}
-	for i := range c {
+	next := func() (n int64, ok bool) {
 		n, size := binary.Varint(b)
 		if size <= 0 {
+			return 0, false
+		}
+		b = b[size:]
+		return n, true
+	}
+	for i := range c.IDs {
+		if c.IDs[i], ok = next(); !ok {
 			return inventory.Opt[inventory.Cursor]{}, bad
 		}
-		c[i], b = n, b[size:]
 	}
-	if len(b) > 0 || c[0] < 0 {
+	for range keys {
+		size, ok := next()
+		if !ok || size > int64(len(b)) || size < -1 {
+			return inventory.Opt[inventory.Cursor]{}, bad
+		}
+		if size < 0 {
+			c.Keys = append(c.Keys, nil)
+			continue
+		}
+		key := string(b[:size])
+		if !utf8.ValidString(key) || strings.ContainsRune(key, 0) {
+			return inventory.Opt[inventory.Cursor]{}, bad
+		}
+		c.Keys, b = append(c.Keys, &key), b[size:]
+	}
+	if len(b) > 0 || c.IDs[0] < 0 {
 		return inventory.Opt[inventory.Cursor]{}, bad
 	}
 	return inventory.Some(c), nil

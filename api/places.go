@@ -74,7 +74,7 @@ func (s *Server) handlePlaces(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	places, err := question.Places(r.Context(), s.config.Store, ranking.Sweep{Site: q.site, Profile: s.config.Profile, AsOf: s.config.Now()})
+	places, err := question.Places(r.Context(), s.config.Store, ranking.Sweep{Site: q.site, Profile: s.config.Profile, AsOf: s.now(r.Context())})
 	done()
 	if err != nil {
 		return err

@@ -139,10 +139,10 @@ func (s *Server) site(ctx context.Context, name string) (inventory.Site, error) 
 // as it stands, and returns their run. Requests that come together wait for one
 // run, which goes on when the first of them is gone.
 func (s *Server) bringUpToDate(ctx context.Context, site inventory.Site) (inventory.Run, error) {
-	done := s.runs.DoChan(strconv.FormatInt(int64(site.ID), 10), func() (any, error) {
+	done := s.runs.DoChan(strconv.FormatInt(int64(site.ID), 10)+s.pastInstant(ctx), func() (any, error) {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Minute)
 		defer cancel()
-		return question.UpToDate(ctx, s.config.Store, site, s.config.Profile, s.config.Now(), false)
+		return question.UpToDate(ctx, s.config.Store, site, s.config.Profile, s.now(ctx), false)
 	})
 	select {
 	case result := <-done:

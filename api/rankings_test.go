@@ -144,3 +144,14 @@ func TestKeptRankings(t *testing.T) {
 		}
 	})
 }
+
+// keepRankings keeps two rankings, numbers 1 and 2.
+func (s *service) keepRankings(t testing.TB) {
+	t.Helper()
+	site := inventory.Site{ID: 1, Client: 1, Name: "Low Quarter", TimeZone: "Europe/Vilnius"}
+	for _, name := range []string{"spring", "summer"} {
+		if _, err := question.Record(t.Context(), s.db, site, name, "a test", ranking.Question{By: ranking.ByHarm, Limit: 20}, profile.Default(), today); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

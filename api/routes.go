@@ -22,18 +22,34 @@ func (s *Server) routes() http.Handler {
 		r.Method(http.MethodOptions, path, s.answer(s.handleOptions))
 	}
 	get("/", s.handleLanding)
+	get("/api", s.handleDefinition)
 	get("/conformance", s.handleConformance)
-	get("/collections", s.handleCollections)
-	get("/collections/{collection}", s.handleCollection)
-	get("/collections/{collection}/items", s.handleItems)
-	get("/collections/{collection}/items/{feature}", s.handleItem)
-	get("/ranking", s.handleRanking)
-	get("/what-if", s.handleWhatIf)
-	get("/explain", s.handleExplain)
-	get("/hours", s.handleHours)
-	get("/hours.svg", s.handleHoursChart)
-	get("/places", s.handlePlaces)
-	get("/grid", s.handleGrid)
+	get("/functions", s.handleFunctions)
+	get("/collections", s.asOf(s.handleCollections))
+	get("/collections/{collection}", s.asOf(s.handleCollection))
+	get("/collections/{collection}/queryables", s.handleSchema((*Server).queryables))
+	get("/collections/{collection}/sortables", s.handleSchema((*Server).sortables))
+	get("/collections/{collection}/schema", s.handleSchema((*Server).schema))
+	get("/collections/{collection}/schema/feature", s.handleSchema((*Server).featureSchema))
+	get("/collections/{collection}/items", s.asOf(s.handleItems))
+	get("/collections/{collection}/items/{feature}", s.asOf(s.handleItem))
+	get("/collections/{collection}/export", s.asOf(s.handleExport))
+	for _, of := range []string{"", "/collections/{collection}"} {
+		get(of+"/tiles", s.asOf(s.paged("Tilesets", s.handleTilesets)))
+		get(of+"/tiles/{set}", s.asOf(s.paged("Tiles", s.handleTileset)))
+		get(of+"/tiles/{set}/tilejson", s.asOf(s.handleTileJSON))
+		get(of+"/tiles/{set}/{matrix}/{row}/{column}", s.asOf(s.handleTile))
+	}
+	get("/tileMatrixSets", s.paged("Tile matrix sets", s.handleTileMatrixSets))
+	get("/tileMatrixSets/{set}", s.paged("Tile matrix set", s.handleTileMatrixSet))
+	get("/style.json", s.asOf(s.handleStyle))
+	get("/ranking", s.asOf(s.handleRanking))
+	get("/what-if", s.asOf(s.handleWhatIf))
+	get("/explain", s.asOf(s.handleExplain))
+	get("/hours", s.asOf(s.handleHours))
+	get("/hours.svg", s.asOf(s.handleHoursChart))
+	get("/places", s.asOf(s.handlePlaces))
+	get("/grid", s.asOf(s.handleGrid))
 	get("/rankings", s.handleRankings)
 	get("/rankings/{ranking}", s.handleKept)
 	get("/rankings/{ranking}/compare/{other}", s.handleCompare)
@@ -42,31 +58,52 @@ func (s *Server) routes() http.Handler {
 	get("/map/*", s.handleMapFile)
 	get("/healthz", s.handleHealth)
 	get("/readyz", s.handleReady)
+	get("/questions", s.handleQuestions)
+	get("/questions/{question}", s.handleQuestion)
+	r.Method(http.MethodPut, "/questions/{question}", s.answer(s.handleSaveQuestion))
+	r.Method(http.MethodDelete, "/questions/{question}", s.answer(s.handleDropQuestion))
+	const items = "/collections/{collection}/items"
+	r.Method(http.MethodPost, items, s.answer(s.handleCreate))
+	r.Method(http.MethodPut, items+"/{feature}", s.answer(s.handleReplace))
+	r.Method(http.MethodPatch, items+"/{feature}", s.answer(s.handleMerge))
+	r.Method(http.MethodDelete, items+"/{feature}", s.answer(s.handleDelete))
 	r.NotFound(s.answer(func(_ http.ResponseWriter, r *http.Request) error {
 		return inventory.Errorf(inventory.NotFound, "there is nothing at %s", r.URL.Path)
 	}).ServeHTTP)
 	r.MethodNotAllowed(s.answer(func(w http.ResponseWriter, r *http.Request) error {
-		w.Header().Set("Allow", allowed)
-		return &statusError{http.StatusMethodNotAllowed, r.Method + " is not possible here: the service is read only"}
+		return s.notAllowed(w, r, s.methods(r))
 	}).ServeHTTP)
 
-	compress, err := gzhttp.NewWrapper(gzhttp.CompressionLevel(2), gzhttp.SuffixETag(etagSuffix))
+	s.router = r
+	compress, err := gzhttp.NewWrapper(gzhttp.CompressionLevel(2), gzhttp.SuffixETag(etagSuffix), gzhttp.EnableZstd(true))
 	if err != nil {
 		panic("gzhttp: " + err.Error())
 	}
 	return s.logged(cors(withoutSlash(compress(r))))
 }
 
-// allowed are the methods of every path.
+// allowed are the methods of every path; see methods for those that edit.
 const allowed = "GET, HEAD, OPTIONS"
 
 // handleOptions answers both those who ask what is possible and browsers that
 // ask before a request from another origin.
 func (s *Server) handleOptions(w http.ResponseWriter, r *http.Request) error {
-	w.Header().Set("Allow", allowed)
+	methods, headers := s.methods(r), "Accept, If-None-Match"
+	w.Header().Set("Allow", methods)
+	if strings.Contains(methods, http.MethodPost) {
+		w.Header().Set("Accept-Post", acceptPost)
+	}
+	if strings.Contains(methods, http.MethodPatch) {
+		w.Header().Set("Accept-Patch", typeMergePatch)
+	}
 	if r.Header.Get("Access-Control-Request-Method") != "" {
-		w.Header().Set("Access-Control-Allow-Methods", allowed)
-		w.Header().Set("Access-Control-Allow-Headers", "Accept, If-None-Match")
+		if methods == allowed || s.checkOrigin(r) != nil {
+			methods = allowed // pages of other sites read and no more
+		} else {
+			headers += ", Authorization, Content-Type, Content-Crs, If-Match"
+		}
+		w.Header().Set("Access-Control-Allow-Methods", methods)
+		w.Header().Set("Access-Control-Allow-Headers", headers)
 		w.Header().Set("Access-Control-Max-Age", "86400")
 	}
 	w.WriteHeader(http.StatusOK)
@@ -78,7 +115,7 @@ func (s *Server) handleOptions(w http.ResponseWriter, r *http.Request) error {
 func cors(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Access-Control-Allow-Origin", "*")
-		w.Header().Set("Access-Control-Expose-Headers", "ETag, Link, Location, Content-Crs, OGC-NumberMatched, OGC-NumberReturned, Retry-After")
+		w.Header().Set("Access-Control-Expose-Headers", "Accept-Patch, Accept-Post, Allow, ETag, Link, Location, Content-Crs, OGC-NumberMatched, OGC-NumberReturned, Retry-After")
 		w.Header().Set("X-Content-Type-Options", "nosniff")
 		next.ServeHTTP(w, r)
 	})
@@ -101,21 +138,35 @@ func withoutSlash(next http.Handler) http.Handler {
 
 // mediaType of what is served.
 const (
-	typeJSON    = "application/json"
-	typeGeoJSON = "application/geo+json"
-	typeCSV     = "text/csv"
-	typeSVG     = "image/svg+xml"
-	typeHTML    = "text/html"
-	typeProblem = "application/problem+json"
+	typeJSON       = "application/json"
+	typeSchema     = "application/schema+json"
+	typeOpenAPI    = "application/vnd.oai.openapi+json;version=3.0"
+	typeGeoJSON    = "application/geo+json"
+	typeGeoJSONSeq = "application/geo+json-seq"
+	typeCSV        = "text/csv"
+	typeSVG        = "image/svg+xml"
+	typeHTML       = "text/html"
+	typeProblem    = "application/problem+json"
 )
+
+// formTypes are the media types that each word of the parameter f stands for.
+var formTypes = map[string][]string{
+	"json":    {typeJSON, typeGeoJSON, typeSchema, typeOpenAPI},
+	"geojson": {typeGeoJSON}, "geojsonseq": {typeGeoJSONSeq},
+	"csv":  {typeCSV},
+	"svg":  {typeSVG},
+	"html": {typeHTML},
+}
+
+// formNames are the words of the parameter f in the order they are offered.
+var formNames = []string{"json", "geojson", "csv", "svg", "html"}
 
 // negotiate picks the media type of an answer from those offered, the first
 // for want of a wish: by the parameter f where it is given, by Accept else.
 func negotiate(r *http.Request, p params, offered ...string) (string, error) {
 	if f, ok := p["f"]; ok {
-		want := map[string][]string{"json": {typeJSON, typeGeoJSON}, "geojson": {typeGeoJSON}, "csv": {typeCSV}, "html": {typeHTML}}[f]
 		for _, o := range offered {
-			if slices.Contains(want, o) {
+			if slices.Contains(formTypes[f], o) {
 				return o, nil
 			}
 		}
@@ -123,9 +174,10 @@ func negotiate(r *http.Request, p params, offered ...string) (string, error) {
 	}
 	best, bestQ := "", 0.0
 	for _, o := range offered {
-		// Those who ask for plain JSON can read GeoJSON.
-		q := acceptance(r.Header["Accept"], o)
-		if o == typeGeoJSON {
+		// Those who ask for plain JSON can read what is written in it.
+		name, _, _ := strings.Cut(o, ";")
+		q := acceptance(r.Header["Accept"], name)
+		if strings.HasSuffix(name, "+json") {
 			q = max(q, acceptance(r.Header["Accept"], typeJSON))
 		}
 		if q > bestQ {

@@ -11,10 +11,9 @@ import (
 	"net"
 	"net/http"
 	"net/url"
-	"sync"
 	"time"
 
-	"github.com/paulmach/orb"
+	"github.com/go-chi/chi/v5"
 	"golang.org/x/sync/singleflight"
 
 	"github.com/underbough/underbough/inventory"
@@ -29,6 +28,9 @@ type Store interface {
 	question.WhatIfStore
 	question.GridStore
 	question.RecordStore
+	question.SavedStore
+	question.EditStore
+	inventory.TileStore
 	Ping(ctx context.Context) error
 }
 
@@ -44,8 +46,18 @@ type Config struct {
 	// TrustProxy takes scheme, host and path of links from X-Forwarded-Proto,
 	// -Host and -Prefix. Set it only behind a proxy that sets them.
 	TrustProxy bool
-	Log        *slog.Logger
-	Now        func() time.Time
+	// Edit lets clients edit; without it the service only reads.
+	Edit bool
+	// EditOrigins are the origins, besides the service's own, whose pages may edit.
+	EditOrigins []string
+	// EditKeys are those who may edit; empty for everyone who reaches the service.
+	EditKeys []EditKey
+	// RequireMatch refuses edits that do not say which version they were made from.
+	RequireMatch bool
+	// TileCacheBytes is how much memory tiles are kept in; 64 MiB where zero.
+	TileCacheBytes int
+	Log            *slog.Logger
+	Now            func() time.Time
 	// RequestTimeout bounds all of a request's work; 60 s where zero.
 	RequestTimeout time.Duration
 	// StallTimeout bounds how long a client may take nothing; 30 s where zero.
@@ -59,6 +71,7 @@ type Server struct {
 	config  Config
 	public  *url.URL // nil where links follow the request
 	handler http.Handler
+	router  chi.Routes
 	// runs lets many requests that find the exposures out of date wait for one
 	// run rather than start one each.
 	runs singleflight.Group
@@ -66,12 +79,19 @@ type Server struct {
 	// the same time: the others wait.
 	sweeps  chan struct{}
 	extents extents
+	siteCRS knownReferences
+	// tiles are kept as they are sent; tileStates reads the state they are of.
+	tiles       *tileCache
+	tileStates  stateGate
+	tileExtents tileExtents
 }
 
 // Validate reports what is wrong with the configuration.
 func (c Config) Validate() error {
-	_, err := c.publicURL()
-	return err
+	if _, err := c.publicURL(); err != nil {
+		return err
+	}
+	return c.checkEditing()
 }
 
 // publicURL is nil where none is set.
@@ -93,6 +113,7 @@ func (c Config) withDefaults() Config {
 	if c.Now == nil {
 		c.Now = time.Now
 	}
+	c.TileCacheBytes = cmp.Or(c.TileCacheBytes, 64<<20)
 	c.RequestTimeout = cmp.Or(c.RequestTimeout, time.Minute)
 	c.StallTimeout = cmp.Or(c.StallTimeout, 30*time.Second)
 	c.ShutdownTimeout = cmp.Or(c.ShutdownTimeout, 10*time.Second)
@@ -102,6 +123,7 @@ func (c Config) withDefaults() Config {
 // New returns a server. What Validate refuses, Run refuses too.
 func New(c Config) *Server {
 	s := &Server{config: c.withDefaults(), sweeps: make(chan struct{}, 1)}
+	s.tiles = newTileCache(s.config.TileCacheBytes)
 	s.public, _ = c.publicURL()
 	s.handler = s.routes()
 	return s
@@ -140,43 +162,4 @@ func (s *Server) Run(ctx context.Context, l net.Listener) error {
 	}
 	<-ended
 	return err
-}
-
-func (s *Server) features() *question.Features {
-	return &question.Features{Store: s.config.Store, Profile: s.config.Profile, AsOf: s.config.Now()}
-}
-
-// extents remembers the box about each collection as long as nothing changes.
-type extents struct {
-	sync.Mutex
-	state string
-	boxes map[string]*orb.Bound
-}
-
-// extent returns the box about all of a collection; nil where it is empty.
-func (s *Server) extent(ctx context.Context, state string, c *inventory.Collection) (*orb.Bound, error) {
-	e := &s.extents
-	e.Lock()
-	box, ok := e.boxes[c.ID]
-	ok = ok && e.state == state
-	e.Unlock()
-	if ok {
-		return box, nil
-	}
-	b, found, err := s.features().Extent(ctx, s.config.Client, c)
-	if err != nil {
-		return nil, err
-	}
-	if found {
-		box = &b
-	} else {
-		box = nil
-	}
-	e.Lock()
-	defer e.Unlock()
-	if e.state != state {
-		e.state, e.boxes = state, make(map[string]*orb.Bound)
-	}
-	e.boxes[c.ID] = box
-	return box, nil
 }

@@ -54,7 +54,7 @@ func (s *Server) handleWhatIf(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer, err := question.WhatIf(r.Context(), s.config.Store, site, changes, by, s.config.Profile, s.config.Now())
+	answer, err := question.WhatIf(r.Context(), s.config.Store, site, changes, by, s.config.Profile, s.now(r.Context()))
 	done()
 	if err != nil {
 		return blame("change", err)

@@ -128,6 +128,7 @@ var visitFields = []Field{
 	{Name: "sound_wall", Column: "sound_wall_m", Quantity: Length, Max: 3, Most: 14, Also: []string{"wall_thickness", "shell", "residual_wall"}},
 	{Name: "opening_share", Column: "opening_share", Quantity: Share, Max: 1, Also: []string{"opening"}},
 	{Name: "other_points", Column: "other_points", Quantity: Whole, Max: 2},
+	{Name: "next_visit_on", Column: "next_visit_on", Quantity: Day, Also: []string{"next_visit", "next_inspection", "due"}},
 }
 
 // refFields name the tree that a cut, a visit or a crown belongs to.

@@ -198,6 +198,9 @@ func (c *converter) visit(raw *source.Raw) (inventory.VisitRow, *source.Problem)
 	v.WholeTree, v.Crown, v.Limb = s.likelihood("whole_tree"), s.likelihood("crown"), s.likelihood("limb")
 	v.DBH, v.Height, v.CrownRadius = s.number("dbh"), s.number("height"), s.number("crown_radius")
 	s.cavity(v)
+	if v.NextOn = read(s, "next_visit_on", (*compiled).day); v.NextOn.OK && v.NextOn.V.Before(v.On) {
+		s.fail("next_visit_on", "the next visit (%s) is before this one (%s)", v.NextOn.V.Format("2006-01-02"), v.On.Format("2006-01-02"))
+	}
 	r.TreeSourceID, r.TreeTag = s.id("tree_source_id"), s.id("tree_tag")
 	r.Key = fmt.Sprintf("%s|%s", v.On.Format("2006-01-02"), strconv.FormatUint(c.said(), 36))
 	return r, s.problem

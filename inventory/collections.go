@@ -15,23 +15,37 @@ var (
 	partWords   = []string{"whole tree", "crown", "limb"}
 )
 
+var (
+	point    = []string{"Point"}
+	anyShape = []string{"Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon", "GeometryCollection"}
+)
+
+// treeShapes stand beside the stem.
+var treeShapes = []Shape{
+	{"crown", "the crown as surveyed, or else a disc of the crown radius that was computed with"},
+	{"zone", "the ground that the whole tree can reach: a disc of its height, half as much again where it is dead or brittle; null before any run"},
+}
+
 // Collections lists what is served, with the properties in the order they are
 // served in.
 var Collections = []Collection{
-	{ID: "sites", Title: "Sites", Note: "Sites of this client; the geometry is the boundary, where one is recorded.", Properties: []Property{
+	{ID: "sites", Title: "Sites", Note: "Sites of this client; the geometry is the boundary, where one is recorded.", Geometries: []string{"MultiPolygon"}, Time: "changed_at", Editable: true, Properties: []Property{
 		{Name: "name"},
-		{Name: "time_zone"},
-		{Name: "generation", Type: Integer, Note: "of the exposures in force; 0 before any run"},
-		{Name: "computed_at", Type: Timestamp, Derived: true},
-		{Name: "profile", Derived: true, Note: "the assumptions the latest computation was made under"},
+		{Name: "time_zone", Note: "IANA name; the hours of the week are in it"},
+		{Name: "epsg", Type: Integer, Note: "projected reference system of the site besides the usual ones; null for the UTM zone of its trees"},
+		{Name: "generation", Type: Integer, Fixed: true, Note: "of the exposures in force; 0 before any run"},
+		{Name: "computed_at", Type: Timestamp, Derived: true, Fixed: true},
+		{Name: "version", Type: Integer, Fixed: true},
+		{Name: "changed_at", Type: Timestamp, Fixed: true},
+		{Name: "profile", Derived: true, Fixed: true, Note: "the assumptions the latest computation was made under"},
 	}},
-	{ID: "trees", Title: "Trees", Note: "Trees with their measures and what the latest computation found under them.", Properties: treeProperties},
-	{ID: "cuts", Title: "Cuts", Note: "Recorded pruning cuts; the geometry is that of the tree.", Properties: cutProperties},
-	{ID: "visits", Title: "Visits", Note: "What was seen on a day, and how likely parts were judged to fail; the geometry is that of the tree.", Properties: visitProperties},
-	{ID: "targets", Title: "Targets", Note: "Places that can be hit, with the people and vehicles on them as recorded.", Properties: targetProperties},
-	{ID: "counts", Title: "Counts", Note: "People and vehicles counted in an hour at a target; the geometry is the target's.", Properties: countProperties},
-	{ID: "zones", Title: "Zones", Note: "The ground that each part of a standing tree can reach, drawn as a polygon from the inventory as it stands. Ids: 4 × tree + 0 for the whole tree, + 1 for the crown; 4 × cut + 2 for the limb that carries the cut.", Properties: zoneProperties, Computed: true},
-	{ID: "overlaps", Title: "Overlaps", Note: "What each part of a standing tree would land on, measured from the inventory as it stands; the geometry is the tree's point. Ids: the zone's and the target's, joined.", Properties: overlapProperties, Computed: true},
+	{ID: "trees", Title: "Trees", Note: "Trees with their measures and what the latest computation found under them.", Properties: treeProperties, Geometries: point, Shapes: treeShapes, Time: "changed_at", Editable: true},
+	{ID: "cuts", Title: "Cuts", Note: "Recorded pruning cuts; the geometry is that of the tree.", Properties: cutProperties, Geometries: point, Time: "made_on", Editable: true},
+	{ID: "visits", Title: "Visits", Note: "What was seen on a day, and how likely parts were judged to fail; the geometry is that of the tree.", Properties: visitProperties, Geometries: point, Time: "visited_on", Editable: true},
+	{ID: "targets", Title: "Targets", Note: "Places that can be hit, with the people and vehicles on them as recorded.", Properties: targetProperties, Geometries: anyShape, Time: "changed_at", Editable: true},
+	{ID: "counts", Title: "Counts", Note: "People and vehicles counted in an hour at a target; the geometry is the target's.", Properties: countProperties, Geometries: anyShape, Time: "counted_at", Editable: true},
+	{ID: "zones", Title: "Zones", Note: "The ground that each part of a standing tree can reach, drawn as a polygon from the inventory as it stands. Ids: 4 × tree + 0 for the whole tree, + 1 for the crown; 4 × cut + 2 for the limb that carries the cut.", Properties: zoneProperties, Geometries: []string{"Polygon", "MultiPolygon"}, Computed: true},
+	{ID: "overlaps", Title: "Overlaps", Note: "What each part of a standing tree would land on, measured from the inventory as it stands; the geometry is the tree's point. Ids: the zone's and the target's, joined.", Properties: overlapProperties, Geometries: point, Computed: true},
 }
 
 var treeProperties = []Property{
@@ -45,42 +59,46 @@ var treeProperties = []Property{
 	{Name: "stems", Type: Integer},
 	{Name: "height_m", Type: Number, Decimals: 2},
 	{Name: "crown_radius_m", Type: Number, Decimals: 2},
-	{Name: "height_from", Values: origins, Derived: true, Note: "where the height that was computed with comes from"},
-	{Name: "crown_radius_from", Values: origins, Derived: true, Note: "where the crown radius that was computed with comes from"},
+	{Name: "height_from", Values: origins, Derived: true, Fixed: true, Note: "where the height that was computed with comes from"},
+	{Name: "crown_radius_from", Values: origins, Derived: true, Fixed: true, Note: "where the crown radius that was computed with comes from"},
 	{Name: "condition"},
 	{Name: "planted_year", Type: Integer},
 	{Name: "lean_deg", Type: Number, Decimals: 1, Note: "of the stem from the vertical"},
 	{Name: "lean_bearing_deg", Type: Number, Decimals: 1, Note: "where the stem leans to"},
 	{Name: "brittle", Type: Boolean, Note: "its wood shatters in a fall"},
-	{Name: "crown_surveyed", Type: Boolean, Note: "the crown's outline was surveyed"},
-	{Name: "cut_kinds", Type: TextList, Values: words(CutKinds), Note: "of all recorded cuts"},
-	{Name: "last_topped", Type: Integer, Note: "year of the latest dated topping"},
-	{Name: "over", Type: TextList, Values: words(TargetKinds), Derived: true, Note: "kinds of target under the crown or a limb, the busiest first"},
-	{Name: "over_length_m", Type: Number, Decimals: 2, Derived: true},
-	{Name: "over_area_m2", Type: Number, Decimals: 2, Derived: true},
-	{Name: "within", Type: TextList, Values: words(TargetKinds), Derived: true, Note: "kinds of target in reach of the whole tree"},
-	{Name: "people", Type: Number, Decimals: 6, Derived: true, Note: "in the open and in vehicles, mean of the week"},
-	{Name: "vehicles", Type: Number, Decimals: 6, Derived: true, Note: "mean of the week"},
-	{Name: "person_hours_year", Type: Number, Decimals: 1, Derived: true},
-	{Name: "busiest_people", Type: Number, Decimals: 6, Derived: true},
-	{Name: "busiest_hour", Type: Integer, Derived: true, Note: "of the week, 0 = Monday 00:00"},
-	{Name: "likelihood", Values: likelihoods, Derived: true, Note: "of failure, of the part that weighs most"},
-	{Name: "inferred", Type: Boolean, Derived: true, Note: "by a rule, not by a person"},
-	{Name: "rule", Derived: true},
-	{Name: "harm_index", Type: Number, Decimals: 6, Derived: true, Note: "orders trees; predicts nothing"},
-	{Name: "rating", Values: ratings, Derived: true},
+	{Name: "crown_surveyed", Type: Boolean, Fixed: true, Note: "the crown's outline was surveyed"},
+	{Name: "cut_kinds", Type: TextList, Values: words(CutKinds), Fixed: true, Note: "of all recorded cuts"},
+	{Name: "last_topped", Type: Integer, Fixed: true, Note: "year of the latest dated topping"},
+	{Name: "regrowth_m", Type: Number, Decimals: 2, Fixed: true, Note: "the longest recorded on any cut"},
+	{Name: "last_visit", Type: Date, Fixed: true},
+	{Name: "next_visit", Type: Date, Fixed: true, Note: "as the latest visit that names a day asked for"},
+	{Name: "over", Type: TextList, Values: words(TargetKinds), Derived: true, Fixed: true, Note: "kinds of target under the crown or a limb, the busiest first"},
+	{Name: "over_length_m", Type: Number, Decimals: 2, Derived: true, Fixed: true},
+	{Name: "over_area_m2", Type: Number, Decimals: 2, Derived: true, Fixed: true},
+	{Name: "within", Type: TextList, Values: words(TargetKinds), Derived: true, Fixed: true, Note: "kinds of target in reach of the whole tree"},
+	{Name: "people", Type: Number, Decimals: 6, Derived: true, Fixed: true, Note: "in the open and in vehicles, mean of the week"},
+	{Name: "vehicles", Type: Number, Decimals: 6, Derived: true, Fixed: true, Note: "mean of the week"},
+	{Name: "person_hours_year", Type: Number, Decimals: 1, Derived: true, Fixed: true},
+	{Name: "busiest_people", Type: Number, Decimals: 6, Derived: true, Fixed: true},
+	{Name: "busiest_hour", Type: Integer, Derived: true, Fixed: true, Note: "of the week, 0 = Monday 00:00"},
+	{Name: "likelihood", Values: likelihoods, Derived: true, Fixed: true, Note: "of failure, of the part that weighs most"},
+	{Name: "inferred", Type: Boolean, Derived: true, Fixed: true, Note: "by a rule, not by a person"},
+	{Name: "rule", Derived: true, Fixed: true},
+	{Name: "harm_index", Type: Number, Decimals: 6, Derived: true, Fixed: true, Note: "orders trees; predicts nothing"},
+	{Name: "rank", Type: Integer, Derived: true, Fixed: true, Note: "place by harm index among the standing trees of the site; equals share one"},
+	{Name: "rating", Values: ratings, Derived: true, Fixed: true},
 	{Name: "extra", Type: Object, Note: "columns of the source that nothing was mapped to"},
-	{Name: "version", Type: Integer},
-	{Name: "changed_at", Type: Timestamp},
+	{Name: "version", Type: Integer, Fixed: true},
+	{Name: "changed_at", Type: Timestamp, Fixed: true},
 }
 
 var cutProperties = []Property{
-	{Name: "site"},
+	{Name: "site", Fixed: true},
 	{Name: "tree_id", Type: Integer},
-	{Name: "tag"},
+	{Name: "tag", Fixed: true},
 	{Name: "source_id"},
 	{Name: "kind", Values: words(CutKinds)},
-	{Name: "given_kind", Values: words(CutKinds), Note: "what the record called it, where the lateral rule classed it otherwise"},
+	{Name: "given_kind", Values: words(CutKinds), Fixed: true, Note: "what the record called it, where the lateral rule classed it otherwise"},
 	{Name: "made_year", Type: Integer},
 	{Name: "made_on", Type: Date},
 	{Name: "count", Type: Integer},
@@ -97,14 +115,14 @@ var cutProperties = []Property{
 	{Name: "regrowth_diameter_cm", Type: Number, Decimals: 1},
 	{Name: "bare_share", Type: Number, Decimals: 2, Note: "share of the limb's length that was stripped, from the trunk outwards"},
 	{Name: "extra", Type: Object},
-	{Name: "version", Type: Integer},
-	{Name: "changed_at", Type: Timestamp},
+	{Name: "version", Type: Integer, Fixed: true},
+	{Name: "changed_at", Type: Timestamp, Fixed: true},
 }
 
 var visitProperties = []Property{
-	{Name: "site"},
+	{Name: "site", Fixed: true},
 	{Name: "tree_id", Type: Integer},
-	{Name: "tag"},
+	{Name: "tag", Fixed: true},
 	{Name: "source_id"},
 	{Name: "visited_on", Type: Date},
 	{Name: "visited_by"},
@@ -113,6 +131,7 @@ var visitProperties = []Property{
 	{Name: "crown", Values: likelihoods},
 	{Name: "limb", Values: likelihoods},
 	{Name: "note"},
+	{Name: "next_visit_on", Type: Date, Note: "when the visitor asked for the next visit"},
 	{Name: "dbh_cm", Type: Number, Decimals: 1},
 	{Name: "height_m", Type: Number, Decimals: 2},
 	{Name: "crown_radius_m", Type: Number, Decimals: 2},
@@ -122,21 +141,21 @@ var visitProperties = []Property{
 	{Name: "opening_share", Type: Number, Decimals: 2, Note: "share of the girth that is open there"},
 	{Name: "other_points", Type: Integer, Note: "what the visitor adds in a point rating"},
 	{Name: "extra", Type: Object},
-	{Name: "version", Type: Integer},
-	{Name: "changed_at", Type: Timestamp},
+	{Name: "version", Type: Integer, Fixed: true},
+	{Name: "changed_at", Type: Timestamp, Fixed: true},
 }
 
 var countProperties = []Property{
-	{Name: "site"},
+	{Name: "site", Fixed: true},
 	{Name: "target_id", Type: Integer},
-	{Name: "name", Note: "of the target"},
-	{Name: "kind", Values: words(TargetKinds)},
+	{Name: "name", Fixed: true, Note: "of the target"},
+	{Name: "kind", Values: words(TargetKinds), Fixed: true},
 	{Name: "counted_at", Note: "the hour's begin by the site's clock, such as 2026-03-02T08:00"},
 	{Name: "people", Type: Number, Decimals: 2},
 	{Name: "vehicles", Type: Number, Decimals: 2},
 	{Name: "extra", Type: Object},
-	{Name: "version", Type: Integer},
-	{Name: "changed_at", Type: Timestamp},
+	{Name: "version", Type: Integer, Fixed: true},
+	{Name: "changed_at", Type: Timestamp, Fixed: true},
 }
 
 var targetProperties = []Property{
@@ -154,10 +173,10 @@ var targetProperties = []Property{
 	{Name: "turnover_per_day", Type: Number, Decimals: 2},
 	{Name: "hours", Note: "the profile's week of hours"},
 	{Name: "sheltered", Type: Boolean},
-	{Name: "repair", Note: "what was wrong with the geometry as read, where it was mended"},
+	{Name: "repair", Fixed: true, Note: "what was wrong with the geometry as read, where it was mended"},
 	{Name: "extra", Type: Object},
-	{Name: "version", Type: Integer},
-	{Name: "changed_at", Type: Timestamp},
+	{Name: "version", Type: Integer, Fixed: true},
+	{Name: "changed_at", Type: Timestamp, Fixed: true},
 }
 
 var zoneProperties = []Property{

@@ -1,12 +1,13 @@
 package inventory
 
 import (
+	"cmp"
 	"context"
-	"math"
-	"slices"
 	"time"
 
 	"github.com/paulmach/orb"
+
+	"github.com/underbough/underbough/inventory/filter"
 )
 
 // PropertyType is the type of a served property.
@@ -32,17 +33,65 @@ type Property struct {
 	Values   []string // the words that a closed list allows; nil for any
 	// Derived marks what the run in force worked out; it is null before any run.
 	Derived bool
-	Note    string
+	// Fixed marks what nobody edits: what is worked out, and what the inventory
+	// keeps itself, such as the version.
+	Fixed bool
+	Note  string
+}
+
+// FilterType is the property's type in a filter; false where it cannot be
+// filtered on.
+func (p *Property) FilterType() (filter.Type, bool) {
+	switch p.Type {
+	case Integer, Number:
+		return filter.NumberType, true
+	case Boolean:
+		return filter.BoolType, true
+	case Date:
+		return filter.DateType, true
+	case Timestamp:
+		return filter.TimestampType, true
+	case TextList:
+		return filter.ListType, true
+	case Object:
+		return filter.UnknownType, false
+	}
+	return filter.TextType, true
+}
+
+// GeometryProperty is the name, in filters, of the geometry that a collection's
+// features are served with.
+const GeometryProperty = "geometry"
+
+// Shape is a geometry that features have besides the one they are served with,
+// for use in filters.
+type Shape struct {
+	Name, Note string
 }
 
 // Collection is a set of features of one shape.
 type Collection struct {
 	ID, Title, Note string
-	Properties      []Property
+	// Of is the collection that a saved question selects from; empty for those
+	// that are no question.
+	Of string
+	// Asks is the question's filter.
+	Asks       filter.Expr
+	Properties []Property
+	// Geometries are the GeoJSON types that its features' geometries may have.
+	Geometries []string
+	Shapes     []Shape
+	// Time is the property that datetime looks at; empty for none.
+	Time string
+	// Editable collections can be written to.
+	Editable bool
 	// Computed collections are worked out from trees and targets when asked
 	// for, and are not stored.
 	Computed bool
 }
+
+// Base is the id of the collection that the features are of.
+func (c *Collection) Base() string { return cmp.Or(c.Of, c.ID) }
 
 // Property returns a property by name.
 func (c *Collection) Property(name string) (*Property, bool) {
@@ -52,6 +101,22 @@ func (c *Collection) Property(name string) (*Property, bool) {
 		}
 	}
 	return nil, false
+}
+
+// PropertyType makes a collection what a filter is checked against.
+func (c *Collection) PropertyType(name string) (filter.Type, bool) {
+	if name == GeometryProperty {
+		return filter.GeometryType, true
+	}
+	for _, s := range c.Shapes {
+		if s.Name == name {
+			return filter.GeometryType, true
+		}
+	}
+	if p, ok := c.Property(name); ok {
+		return p.FilterType()
+	}
+	return filter.UnknownType, false
 }
 
 // GetCollection returns a collection by id.
@@ -89,41 +154,24 @@ type Feature struct {
 	At Cursor
 }
 
-// Cursor is a place between two features of a collection. The stored ones are
-// in the order of their ids and use the first number only.
-type Cursor [3]int64
-
-// Filter keeps the features of which a property equals any of the values, or
-// contains any of them where it is a list. Only the slice of the property's
-// type is set.
-type Filter struct {
-	Property string
-	Texts    []string
-	Ints     []int64
-	Floats   []float64
-	Times    []time.Time
+// Cursor is a place between two features of a collection.
+type Cursor struct {
+	// IDs are the feature's place in the order of ids; stored collections use the
+	// first only.
+	IDs [3]int64
+	// Keys are its values of what the page is sorted by, as text; nil for null.
+	Keys []*string
 }
 
-// Tolerance is how far from the figure asked for a figure may lie and still be
-// served as the same.
-func (p *Property) Tolerance() float64 { return 0.500001 * math.Pow(10, -float64(p.Decimals)) }
+// SortKey orders features by a property; nulls come last.
+type SortKey struct {
+	Property   string
+	Descending bool
+}
 
-// Matches reports whether a value of property p passes the filter.
-func (f *Filter) Matches(p *Property, v *Value) bool {
-	if v.Null {
-		return false
-	}
-	switch p.Type {
-	case Integer, Boolean:
-		return slices.Contains(f.Ints, v.Int)
-	case Number:
-		return slices.ContainsFunc(f.Floats, func(x float64) bool { return math.Abs(x-v.Float) < p.Tolerance() })
-	case Date, Timestamp:
-		return slices.ContainsFunc(f.Times, func(t time.Time) bool { return t.Equal(v.Time) })
-	case TextList:
-		return slices.ContainsFunc(v.List, func(b []byte) bool { return slices.Contains(f.Texts, string(b)) })
-	}
-	return slices.Contains(f.Texts, string(v.Bytes))
+// Span is from one instant to another, both included; open where the zero time.
+type Span struct {
+	From, To time.Time
 }
 
 // FeatureQuery asks for features of a collection, in its order.
@@ -132,10 +180,21 @@ type FeatureQuery struct {
 	Collection *Collection
 	ID         Opt[int64]  // only this feature
 	Boxes      []orb.Bound // meeting any of these, degrees; empty for everywhere
-	Filters    []Filter    // all of these
+	During     Opt[Span]   // whose time meets this, or that have none
+	Filter     filter.Expr // for which this holds; nil for all
+	Order      []SortKey   // then by id
 	After      Opt[Cursor]
-	Limit      int
+	Limit      int // 0 for all
+	// Pick says which properties are wanted, by place; the others are null. nil
+	// for all.
+	Pick []bool
+	// SRID is the reference system that geometries are wanted in, x first; 0 for
+	// longitude and latitude on WGS 84.
+	SRID int
 }
+
+// Picks reports whether the property at a place is wanted.
+func (q *FeatureQuery) Picks(at int) bool { return q.Pick == nil || q.Pick[at] }
 
 // FeatureStore reads the stored collections.
 type FeatureStore interface {
@@ -148,6 +207,15 @@ type FeatureStore interface {
 	// FeatureExtent returns the box about all features of a stored collection;
 	// false where there are none.
 	FeatureExtent(ctx context.Context, client ClientID, c *Collection) (orb.Bound, bool, error)
+	// FeatureSpan returns the time from the first to the last feature of a stored
+	// collection; false where none has a time.
+	FeatureSpan(ctx context.Context, client ClientID, c *Collection) (Span, bool, error)
+	// FilterFeatures reports of each feature of a computed collection whether a
+	// filter holds for it.
+	FilterFeatures(ctx context.Context, c *Collection, e filter.Expr, list []Feature) ([]bool, error)
+	// AsOf returns a context in which every question is answered as the inventory
+	// stood at an instant.
+	AsOf(ctx context.Context, at time.Time) context.Context
 	// FeatureState returns a text that changes with every change to anything
 	// served of a client.
 	FeatureState(ctx context.Context, client ClientID) (string, error)

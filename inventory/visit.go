@@ -52,4 +52,6 @@ type Visit struct {
 	OpeningShare  Opt[float64] // share of the girth that is open, 0 to 1
 
 	OtherPoints Opt[int] // what the visitor adds in a point rating, 0 to 2
+
+	NextOn Opt[time.Time] // when the visitor asked for the next visit
 }

@@ -42,7 +42,9 @@ type cli struct {
 	Places     placesCmd     `cmd:"" help:"List the places with the most to lose, and from which trees."`
 	Grid       gridCmd       `cmd:"" help:"Sum the trees' exposure up by square or hexagon, for a map."`
 	Ranking    rankingCmd    `cmd:"" help:"Keep rankings as records: run, list, show, compare or rerun them."`
+	Question   questionCmd   `cmd:"" help:"Keep filters by name, as collections of the service: save, list or drop them."`
 	Quarantine quarantineCmd `cmd:"" help:"List, export, readmit or drop the records that imports held back."`
+	Tiles      tilesCmd      `cmd:"" help:"Write a site as vector tiles into one file (PMTiles), for static hosting."`
 	Serve      serveCmd      `cmd:"" help:"Serve the inventory over HTTP."`
 	Demo       demoCmd       `cmd:"" help:"Load an invented town, rank it and serve it."`
 	Profile    profileCmd    `cmd:"" help:"Print a built-in profile of assumptions to copy and change, check one, or print the schema."`
@@ -216,6 +218,7 @@ type assumptions struct {
 	profileFlag
 	Season string `enum:",year,leaf-on,leaf-off" default:"" help:"Part of the year to look at: year, leaf-on or leaf-off (default: the profile's own). Chances of failure are then at the yearly rate of that season." placeholder:"SEASON"`
 	Day    string `help:"Count years since a cut to this day (default: today)." placeholder:"YYYY-MM-DD"`
+	AsOf   string `help:"Look at the inventory as it stood then: an instant such as 2024-05-01T12:00:00Z, or a day for its end (UTC). Years since a cut count to that day too, unless --day says otherwise." placeholder:"INSTANT"`
 }
 
 // profile returns the profile for the season asked for.
@@ -231,9 +234,14 @@ func (a *assumptions) profile() (*profile.Profile, error) {
 // that far; what is outside is a slip of the finger.
 const firstYear, lastYear = 1900, 2200
 
-func (a *assumptions) asOf() (time.Time, error) {
+// day is the one that years are counted to.
+func (a *assumptions) day() (time.Time, error) {
 	if a.Day == "" {
-		y, m, d := time.Now().Date()
+		now, err := a.instant()
+		if err != nil {
+			return now, err
+		}
+		y, m, d := now.Date()
 		return time.Date(y, m, d, 0, 0, 0, 0, time.UTC), nil
 	}
 	t, err := time.Parse(time.DateOnly, a.Day)
@@ -246,13 +254,26 @@ func (a *assumptions) asOf() (time.Time, error) {
 	return t, nil
 }
 
-// look opens the inventory at a site, under some assumptions.
+// instant is the one that the inventory is looked at as of.
+func (a *assumptions) instant() (time.Time, error) {
+	if a.AsOf == "" {
+		return time.Now(), nil
+	}
+	at, err := inventory.ParseAsOf(a.AsOf, time.Now())
+	if err != nil {
+		return at, inventory.Errorf(inventory.Invalid, "--as-of %w", err)
+	}
+	return at, nil
+}
+
+// look opens the inventory at a site, under some assumptions; what is asked with
+// the command's context is then answered as of their instant.
 func (c *cli) look(site string, a *assumptions) (*session, *ranking.Sweep, error) {
 	p, err := a.profile()
 	if err != nil {
 		return nil, nil, err
 	}
-	asOf, err := a.asOf()
+	day, err := a.day()
 	if err != nil {
 		return nil, nil, err
 	}
@@ -260,12 +281,26 @@ func (c *cli) look(site string, a *assumptions) (*session, *ranking.Sweep, error
 	if err != nil {
 		return nil, nil, err
 	}
+	if err := c.lookBack(s, a); err != nil {
+		s.close()
+		return nil, nil, err
+	}
 	found, err := s.GetSite(c.ctx, s.client, site)
 	if err != nil {
 		s.close()
 		return nil, nil, err
 	}
-	return s, &ranking.Sweep{Site: found, Profile: p, AsOf: asOf}, nil
+	return s, &ranking.Sweep{Site: found, Profile: p, AsOf: day}, nil
+}
+
+// lookBack makes the command's context ask for the inventory as it stood.
+func (c *cli) lookBack(s *session, a *assumptions) error {
+	if a.AsOf == "" {
+		return nil
+	}
+	at, err := a.instant()
+	c.ctx = s.AsOf(c.ctx, at)
+	return err
 }
 
 // user names who makes changes, for the history.

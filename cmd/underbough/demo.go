@@ -64,6 +64,7 @@ func (d *demoCmd) Run(c *cli) error {
 		return nil
 	}
 	serve := serveCmd{Listen: freeAddress(d.Listen), logLevel: slog.LevelWarn} // a line a request would bury the table
+	serve.Edit = loopback(serve.Listen)
 	return serve.serve(c, s)
 }
 
@@ -79,4 +80,11 @@ func freeAddress(address string) string {
 		return net.JoinHostPort(host, "0")
 	}
 	return address
+}
+
+// loopback reports whether an address is of this machine alone.
+func loopback(address string) bool {
+	host, _, err := net.SplitHostPort(address)
+	ip := net.ParseIP(host)
+	return err == nil && (host == "localhost" || ip != nil && ip.IsLoopback())
 }

@@ -41,7 +41,7 @@ func (g *gridCmd) Run(c *cli) error {
 	if err != nil {
 		return err
 	}
-	asOf, err := g.asOf()
+	asOf, err := g.day()
 	if err != nil {
 		return err
 	}
@@ -50,6 +50,9 @@ func (g *gridCmd) Run(c *cli) error {
 		return err
 	}
 	defer s.close()
+	if err := c.lookBack(s, &g.assumptions); err != nil {
+		return err
+	}
 	sites, err := s.FindSites(c.ctx, s.client)
 	if err != nil {
 		return err

@@ -79,8 +79,11 @@ func (r *rankCmd) rank(c *cli, s *session) error {
 	if err != nil {
 		return err
 	}
-	asOf, err := r.asOf()
+	asOf, err := r.day()
 	if err != nil {
+		return err
+	}
+	if err := c.lookBack(s, &r.assumptions); err != nil {
 		return err
 	}
 	site, err := s.GetSite(c.ctx, s.client, r.Site)

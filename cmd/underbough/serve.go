@@ -19,6 +19,7 @@ type serveCmd struct {
 	Listen     string `default:"127.0.0.1:8017" env:"UNDERBOUGH_LISTEN" help:"Address to listen on; only this machine unless told otherwise." placeholder:"HOST:PORT"`
 	PublicURL  string `name:"public-url" env:"UNDERBOUGH_PUBLIC_URL" help:"Where the service is reached from outside, for its links." placeholder:"URL"`
 	TrustProxy bool   `env:"UNDERBOUGH_TRUST_PROXY" help:"Take links' scheme and host from X-Forwarded headers; only behind a proxy that sets them."`
+	editFlags
 	profileFlag
 
 	logLevel slog.Level
@@ -43,6 +44,9 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 		Store: inv, Client: inv.client, Profile: p, PublicURL: s.PublicURL, TrustProxy: s.TrustProxy,
 		Log: slog.New(slog.NewTextHandler(c.stderr, &slog.HandlerOptions{Level: s.logLevel})),
 	}
+	if err := s.editing(&config); err != nil {
+		return err
+	}
 	if err := config.Validate(); err != nil {
 		return err
 	}
@@ -54,7 +58,7 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 		return inventory.Errorf(inventory.Invalid, "--listen %s: no address of this machine to listen on: expected HOST:PORT such as 127.0.0.1:8017", s.Listen)
 	}
 	defer s.keepUpToDate(c, inv, p, config.Log)()
-	fmt.Fprintf(c.stdout, "Serving at http://%s/ (map at http://%s/map); Ctrl-C ends it.\n", l.Addr(), l.Addr())
+	fmt.Fprintf(c.stdout, "Serving at http://%s/ (map at http://%s/map); Ctrl-C ends it.\n%s", l.Addr(), l.Addr(), editNote(&config, l.Addr().String()))
 	return api.New(config).Run(c.ctx, l)
 }
 

@@ -20,12 +20,16 @@ import (
 // needed: there has been none under this profile and day, or the edits are too
 // many to have been listed one by one.
 func (db *DB) CatchUp(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (run inventory.Run, done bool, err error) {
+	if instantOf(ctx).OK {
+		return run, false, nil // what stood at an instant is not edited
+	}
 	// Statement by statement, not from one snapshot: an edit that commits
 	// meanwhile leaves its own mark, which stays for the next time.
 	err = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
 		run, done, err = catchUp(ctx, tx, site, p, asOf)
 		return err
 	})
+	db.sites.forget(site.Client)
 	return run, done && err == nil, err
 }
 
@@ -40,6 +44,7 @@ func (db *DB) Edit(ctx context.Context, site inventory.Site, p *profile.Profile,
 		run, done, err = catchUp(ctx, tx, site, p, asOf)
 		return err
 	})
+	db.sites.forget(site.Client)
 	return run, done && err == nil, err
 }
 
@@ -233,7 +238,7 @@ func (c *catching) targetsUnder(ctx context.Context, list []ranking.Facts) (*ran
 		_, zones = sizer.Zones(zones[:0], &list[i])
 		boxes = append(boxes, ranking.ZoneBoxes(c.site.ID, list[i].Tree.Point, zones)...)
 	}
-	targets, err := targetsIn(ctx, c.tx, c.site.Client, boxes)
+	targets, err := targetsIn(ctx, c.tx, source{client: c.site.Client}, boxes)
 	if err != nil {
 		return nil, err
 	}

@@ -38,6 +38,10 @@ type DB struct {
 	// running lets one full run at a time through: each takes all cores and four
 	// connections, and several that wait for one another's would wait for ever.
 	running chan struct{}
+	// sites is what was last seen in force at each client's sites.
+	sites     knownSites
+	harmLists harmLists
+	gathered  gatheredTrees
 }
 
 // A full run needs five connections, another sweep four beside it, and requests
@@ -58,6 +62,8 @@ func Open(ctx context.Context, url string) (*DB, error) {
 	config.ConnConfig.RuntimeParams["application_name"] = "underbough"
 	config.ConnConfig.RuntimeParams["jit"] = "off"
 	config.ConnConfig.RuntimeParams["timezone"] = "UTC"
+	// Many ask at a time: one that takes several processes makes the others wait.
+	config.ConnConfig.RuntimeParams["max_parallel_workers_per_gather"] = "0"
 	if !strings.Contains(url, "pool_max_conns") {
 		config.MaxConns = defaultConns
 	}
@@ -250,6 +256,10 @@ func translate(err error) error {
 		return &inventory.Error{Kind: inventory.Unavailable, Message: "the connection to the database was lost", Err: err}
 	case errors.Is(err, context.DeadlineExceeded):
 		return &inventory.Error{Kind: inventory.Unavailable, Message: "the database did not answer in time", Err: err}
+	case isOutside(err):
+		return &inventory.Error{Kind: inventory.Invalid, Message: "coordinates lie outside of what the reference system can express", Err: err}
+	case errors.As(err, &server) && notComputable(server):
+		return &inventory.Error{Kind: inventory.Invalid, Message: "a value that was asked for cannot be computed: " + server.Message, Err: err}
 	case errors.As(err, &server):
 		return &inventory.Error{Kind: kindOfState(server.Code), Message: "database: " + strings.TrimSpace(server.Message+" "+server.Detail), Err: err}
 	}
@@ -266,6 +276,16 @@ func lastCause(err error) string {
 		last = last[i+2:]
 	}
 	return strings.TrimSpace(last)
+}
+
+// notComputable reports an error of arithmetic: a number too large, or one that
+// does not exist.
+func notComputable(err *pgconn.PgError) bool {
+	switch err.Code {
+	case "22003", "22012", "2201E", "2201F":
+		return true
+	}
+	return false
 }
 
 // kindOfState maps an SQLSTATE to a kind.

@@ -20,9 +20,9 @@ import (
 const exposureColumns = `client_id, generation, tree_id, over, within, amounts, overlap_count,
 	people, people_in_vehicles, people_sheltered, vehicles, vehicles_meeting, busiest_people, busiest_hour, busiest_vehicles, occupied,
 	part, likelihood, rule, stale, cut_id, part_people, part_vehicles, harm, harm_people, harm_property,
-	rating, rating_people, rating_property, rating_busiest, height_m, height_from, crown_radius_m, crown_from`
+	rating, rating_people, rating_property, rating_busiest, height_m, height_from, crown_radius_m, crown_from, ground_m, ground_bearing_deg, ground_width_deg`
 
-const exposureFields = 34
+const exposureFields = 37
 
 // exposure appends one row of exposures.
 func (w *copyBuffer) exposure(client inventory.ClientID, generation int64, r *ranking.Result) {
@@ -65,6 +65,9 @@ func (w *copyBuffer) exposure(client inventory.ClientID, generation int64, r *ra
 	w.int16(int16(r.HeightFrom))
 	w.float32(r.CrownRadius)
 	w.int16(int16(r.CrownFrom))
+	w.float32(r.Ground.Radius)
+	w.float32(r.Ground.Bearing)
+	w.float32(r.Ground.Width)
 }
 
 // exposureValues are the same columns as parameters of an INSERT.
@@ -78,6 +81,7 @@ func exposureValues(client inventory.ClientID, generation int64, r *ranking.Resu
 		r.Harm, float32(r.HarmPeople), float32(r.HarmProperty),
 		int16(r.Score.Rating), int16(r.Score.People), int16(r.Score.Property), int16(r.Score.Busiest),
 		float32(r.Height), int16(r.HeightFrom), float32(r.CrownRadius), int16(r.CrownFrom),
+		float32(r.Ground.Radius), float32(r.Ground.Bearing), float32(r.Ground.Width),
 	}
 }
 
@@ -138,7 +142,7 @@ func readAmounts(b []byte) ([]ranking.Under, error) {
 const resultSelect = `e.tree_id, e.within, e.amounts, e.overlap_count,
 	e.people, e.people_in_vehicles, e.people_sheltered, e.vehicles, e.vehicles_meeting, e.busiest_people, e.busiest_hour, e.busiest_vehicles, e.occupied,
 	e.part, e.likelihood, e.rule, e.stale, coalesce(e.cut_id, 0), e.part_people, e.part_vehicles, e.harm, e.harm_people, e.harm_property,
-	e.rating, e.rating_people, e.rating_property, e.rating_busiest, e.height_m, e.height_from, e.crown_radius_m, e.crown_from`
+	e.rating, e.rating_people, e.rating_property, e.rating_busiest, e.height_m, e.height_from, e.crown_radius_m, e.crown_from, e.ground_m, e.ground_bearing_deg, e.ground_width_deg`
 
 // scanResult scans resultSelect and then more.
 func scanResult(row pgx.CollectableRow, r *ranking.Result, more ...any) error {
@@ -149,7 +153,7 @@ func scanResult(row pgx.CollectableRow, r *ranking.Result, more ...any) error {
 		&r.Tree, &within, &amounts, &r.Overlaps,
 		&r.Count.People, &r.Count.InVehicles, &r.Count.Sheltered, &r.Count.Vehicles, &r.Meeting, &r.Week.Busiest, &r.Week.BusiestHour, &r.BusiestVehicles, &r.Week.Occupied,
 		&code[0], &code[1], &code[2], &r.Stale, &r.Cut, &r.PartPeople, &r.PartVehicles, &r.Harm, &r.HarmPeople, &r.HarmProperty,
-		&code[3], &code[4], &code[5], &code[6], &r.Height, &code[7], &r.CrownRadius, &code[8],
+		&code[3], &code[4], &code[5], &code[6], &r.Height, &code[7], &r.CrownRadius, &code[8], &r.Ground.Radius, &r.Ground.Bearing, &r.Ground.Width,
 	}, more...)
 	if err := row.Scan(fields...); err != nil {
 		return err

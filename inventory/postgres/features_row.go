@@ -1,9 +1,11 @@
 package postgres
 
 import (
+	"context"
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"github.com/underbough/underbough/inventory"
@@ -15,42 +17,175 @@ const epoch2000Unix = 946684800
 // featureRow decodes rows in PostgreSQL's binary format into one feature that
 // it uses again and again: no value of a row costs an allocation.
 type featureRow struct {
-	properties []inventory.Property
-	feature    inventory.Feature
-}
-
-func newFeatureRow(c *inventory.Collection) *featureRow {
-	return &featureRow{properties: c.Properties, feature: inventory.Feature{Values: make([]inventory.Value, len(c.Properties))}}
+	sql     *featureSQL
+	db      *DB
+	ctx     context.Context
+	feature inventory.Feature
+	words   map[*string][][]byte // the bytes of each list of words
+	last    siteState            // of the row before
+	harms   []float64            // of its site, least first
 }
 
 func (r *featureRow) read(raw [][]byte) (*inventory.Feature, error) {
-	f := &r.feature
-	f.ID = int64(binary.BigEndian.Uint64(raw[0]))
-	f.At = inventory.Cursor{f.ID}
+	f, properties := &r.feature, r.sql.query.Collection.Properties
+	if f.Values == nil {
+		f.Values = make([]inventory.Value, len(properties))
+		for i := range f.Values {
+			f.Values[i].Null = true
+		}
+		r.words = make(map[*string][][]byte)
+	}
+	f.ID = integer(raw[0])
 	f.EWKB = raw[1]
-	for i := range r.properties {
-		v := &f.Values[i]
+	f.At.IDs[0] = f.ID
+	if r.sql.site > 0 {
+		if err := r.inForce(raw[r.sql.site:]); err != nil {
+			return nil, err
+		}
+	}
+	if n := len(r.sql.query.Order); n > 0 {
+		f.At.Keys = make([]*string, n)
+		for i, b := range raw[r.sql.keys:] {
+			if b != nil {
+				s := string(b)
+				f.At.Keys[i] = &s
+			}
+		}
+	}
+	for i := range r.sql.read {
+		column := &r.sql.read[i]
+		v, p := &f.Values[column.at], &properties[column.at]
 		b := raw[i+2]
 		v.Null, v.List = b == nil, v.List[:0]
 		if b == nil {
 			continue
 		}
-		if err := decodeValue(v, r.properties[i].Type, b); err != nil {
-			return nil, fmt.Errorf("%s of feature %d: %w", r.properties[i].Name, f.ID, err)
+		if err := r.value(v, p, &column.origin, b); err != nil {
+			return nil, fmt.Errorf("%s of feature %d: %w", p.Name, f.ID, err)
 		}
 	}
 	return f, nil
 }
 
-// decodeValue reads the wire form that casts asks for.
+// inForce compares what is in force at the row's site with what the statement
+// was written for, and has the harms of its trees at hand.
+func (r *featureRow) inForce(raw [][]byte) error {
+	site := siteState{integer(raw[0]), integer(raw[1]), integer(raw[2])}
+	if site == r.last {
+		return nil
+	}
+	states := r.sql.sites
+	at := slices.IndexFunc(states, func(s siteState) bool { return s.ID == site.ID })
+	if r.sql.source.at.OK {
+		if at < 0 {
+			return nil
+		}
+		site = states[at]
+	} else if r.sql.query.ID.OK && (at < 0 || states[at].Generation != site.Generation) {
+		return errOtherSites
+	} else if at < 0 {
+		return nil
+	} else if !r.sql.query.ID.OK {
+		site = states[at]
+	}
+	if site.Generation > 0 && slices.ContainsFunc(r.sql.read, func(c reading) bool { return c.origin.form == rankedForm }) {
+		var err error
+		if r.harms, err = r.db.harms(r.ctx, r.sql.query.Client, site); err != nil {
+			return err
+		}
+	}
+	r.last = siteState{integer(raw[0]), integer(raw[1]), integer(raw[2])}
+	return nil
+}
+
+// value reads a column's binary form.
+func (r *featureRow) value(v *inventory.Value, p *inventory.Property, o *origin, b []byte) error {
+	switch o.form {
+	case codedForm:
+		words := r.wordBytes(o.words)
+		code := integer(b)
+		if code < 0 || int(code) >= len(words) {
+			return fmt.Errorf("no word has the code %d", code)
+		}
+		v.Bytes = words[code]
+		v.Null = len(v.Bytes) == 0
+	case bitsForm:
+		set := integer(b)
+		for i, w := range r.wordBytes(o.words) {
+			if set&(1<<i) != 0 {
+				v.List = append(v.List, w)
+			}
+		}
+	case amountKinds:
+		words := r.wordBytes(o.words)
+		for ; len(b) >= amountBytes; b = b[amountBytes:] {
+			if int(b[0]) >= len(words) {
+				return fmt.Errorf("no kind of target has the code %d", b[0])
+			}
+			v.List = append(v.List, words[b[0]])
+		}
+	case amountLength:
+		v.Float = sumOfAmounts(b, 1)
+	case amountArea:
+		v.Float = sumOfAmounts(b, 5)
+	case rankedForm:
+		harm := math.Float64frombits(binary.BigEndian.Uint64(b))
+		above, _ := slices.BinarySearchFunc(r.harms, harm, func(a, x float64) int {
+			if a <= x {
+				return -1
+			}
+			return 1
+		})
+		v.Int = int64(len(r.harms) - above + 1)
+	default:
+		return decodeValue(v, p.Type, b)
+	}
+	return nil
+}
+
+func (r *featureRow) wordBytes(words []string) [][]byte {
+	list, ok := r.words[&words[0]]
+	if !ok {
+		for _, w := range words {
+			list = append(list, []byte(w))
+		}
+		r.words[&words[0]] = list
+	}
+	return list
+}
+
+func sumOfAmounts(b []byte, at int) float64 {
+	sum := uint64(0)
+	for ; len(b) >= amountBytes; b = b[amountBytes:] {
+		sum += uint64(binary.BigEndian.Uint32(b[at:]))
+	}
+	return float64(sum) / 100
+}
+
+// integer reads a whole number of two, four or eight bytes.
+func integer(b []byte) int64 {
+	switch len(b) {
+	case 2:
+		return int64(int16(binary.BigEndian.Uint16(b)))
+	case 4:
+		return int64(int32(binary.BigEndian.Uint32(b)))
+	}
+	return int64(binary.BigEndian.Uint64(b))
+}
+
+// decodeValue reads the wire form of a type that the property's goes with.
 func decodeValue(v *inventory.Value, t inventory.PropertyType, b []byte) error {
 	switch t {
 	case inventory.Integer:
-		v.Int = int64(binary.BigEndian.Uint64(b))
+		v.Int = integer(b)
 	case inventory.Boolean:
 		v.Int = int64(b[0])
 	case inventory.Number:
-		v.Float = math.Float64frombits(binary.BigEndian.Uint64(b))
+		if len(b) == 4 {
+			v.Float = float64(math.Float32frombits(binary.BigEndian.Uint32(b)))
+		} else {
+			v.Float = math.Float64frombits(binary.BigEndian.Uint64(b))
+		}
 	case inventory.Date:
 		v.Time = epoch2000.AddDate(0, 0, int(int32(binary.BigEndian.Uint32(b))))
 	case inventory.Timestamp:
@@ -58,6 +193,8 @@ func decodeValue(v *inventory.Value, t inventory.PropertyType, b []byte) error {
 		v.Time = time.Unix(epoch2000Unix, 0).Add(time.Duration(micros) * time.Microsecond).UTC()
 	case inventory.TextList:
 		return decodeTexts(v, b)
+	case inventory.Object:
+		v.Bytes = b[1:] // jsonb begins with the number of its version
 	default:
 		v.Bytes = b
 	}

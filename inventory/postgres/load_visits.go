@@ -9,13 +9,13 @@ import (
 
 var visitColumns = []string{
 	"source_id", "visited_on", "visited_by", "condition", "whole_tree", "crown", "limb", "note", "dbh_m", "height_m", "crown_radius_m",
-	"stem_diameter_m", "decay_diameter_m", "sound_wall_m", "opening_share", "other_points",
+	"stem_diameter_m", "decay_diameter_m", "sound_wall_m", "opening_share", "other_points", "next_visit_on",
 }
 
 const visitStage = refStage + `
 	source_id text, visited_on date, visited_by text, condition text, whole_tree text, crown text, limb text, note text,
 	dbh_m double precision, height_m double precision, crown_radius_m double precision,
-	stem_diameter_m double precision, decay_diameter_m double precision, sound_wall_m double precision, opening_share double precision, other_points smallint`
+	stem_diameter_m double precision, decay_diameter_m double precision, sound_wall_m double precision, opening_share double precision, other_points smallint, next_visit_on date`
 
 // Visits stages a batch of visits.
 func (l *loader) Visits(ctx context.Context, rows []inventory.VisitRow) error {
@@ -42,6 +42,7 @@ func (l *loader) Visits(ctx context.Context, rows []inventory.VisitRow) error {
 			w.float64OrNull(f)
 		}
 		w.int16OrNull(v.OtherPoints)
+		w.dateOrNull(v.NextOn)
 	}
 	return l.copyIn(ctx, `load_visits (`+refColumns+strings.Join(visitColumns, ", ")+`)`)
 }

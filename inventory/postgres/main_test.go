@@ -23,7 +23,7 @@ func emptyURL(t testing.TB) string {
 		t.Fatal(err)
 	}
 	defer conn.Close(context.Background())
-	if _, err := conn.Exec(t.Context(), `DROP SCHEMA public CASCADE; CREATE SCHEMA public`); err != nil {
+	if _, err := conn.Exec(t.Context(), `DROP SCHEMA public CASCADE; DROP SCHEMA IF EXISTS gis CASCADE; CREATE SCHEMA public`); err != nil {
 		t.Fatal(err)
 	}
 	return url

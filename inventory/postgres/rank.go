@@ -78,7 +78,7 @@ func (db *DB) Rank(ctx context.Context, q ranking.Query) (list []ranking.Row, to
 		if err != nil {
 			return err
 		}
-		v := view{generation: generation, source: source{client: q.Client}}
+		v := view{generation: generation, source: sourceOf(ctx, q.Client)}
 		list, total, err = v.rank(ctx, tx, q)
 		return err
 	})
@@ -87,6 +87,10 @@ func (db *DB) Rank(ctx context.Context, q ranking.Query) (list []ranking.Row, to
 
 // inForce returns the generation of exposures that a site points at.
 func inForce(ctx context.Context, tx pgx.Tx, client inventory.ClientID, site inventory.SiteID) (generation int64, err error) {
+	if at := instantOf(ctx); at.OK {
+		err = tx.QueryRow(ctx, `SELECT generation FROM past_runs WHERE client_id = $1 AND site_id = $2 AND at = $3 ORDER BY generation DESC LIMIT 1`, client, site, at.V).Scan(&generation)
+		return generation, err
+	}
 	err = tx.QueryRow(ctx, `SELECT generation FROM sites WHERE client_id = $1 AND site_id = $2`, client, site).Scan(&generation)
 	return generation, err
 }

@@ -18,6 +18,9 @@ import (
 // the result in force as a new generation, in one transaction: trees stream
 // past the targets and the results stream back by COPY.
 func (db *DB) Recompute(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time) (inventory.Run, error) {
+	if at := instantOf(ctx); at.OK {
+		return db.computePast(ctx, ranking.Sweep{Site: site, Profile: p, AsOf: asOf, At: at})
+	}
 	run, err := db.fullRun(ctx, ranking.Sweep{Site: site, Profile: p, AsOf: asOf}, (*fullRun).putInForce)
 	if err == nil {
 		db.dropSuperseded(ctx)
@@ -43,6 +46,7 @@ func (db *DB) fullRun(ctx context.Context, s ranking.Sweep, conclude func(*fullR
 		}
 		return conclude(r, ctx)
 	})
+	db.sites.forget(s.Site.Client)
 	return r.run, err
 }
 
@@ -166,28 +170,17 @@ func (c *computer) compute(lot ranking.Lot) (rows, error) {
 
 // putInForce makes the table the partition that the site points at.
 func (r *fullRun) putInForce(ctx context.Context) error {
-	site, table, generation := r.sweep.Site, r.partition(), r.run.Generation
-	for _, s := range []struct {
-		sql  string
-		args []any
-	}{
-		{`SET LOCAL default_statistics_target = 10`, nil},
-		{`ANALYZE ` + table, nil},
-		{fmt.Sprintf(`ALTER TABLE exposures ATTACH PARTITION %s FOR VALUES IN (%d)`, table, generation), nil},
-		{`ALTER TABLE ` + table + ` DROP CONSTRAINT one_generation`, nil},
-		{`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, []any{site.Client, r.touched}},
-		{`UPDATE sites SET generation = $3, revision = revision + 1 WHERE client_id = $1 AND site_id = $2`, []any{site.Client, site.ID, generation}},
-		{keepProfile, []any{site.Client, r.sweep.Profile.Digest, r.sweep.Profile.Name, string(r.sweep.Profile.Text)}},
-	} {
-		if _, err := r.write.Exec(ctx, s.sql, s.args...); err != nil {
-			return err
-		}
+	if err := r.attach(ctx); err != nil {
+		return err
 	}
-	return r.write.QueryRow(ctx, `
-		INSERT INTO runs (client_id, site_id, generation, profile_name, profile_digest, as_of, trees, targets, overlap_count, reach_m)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) RETURNING computed_at`,
-		site.Client, site.ID, generation, r.run.ProfileName, r.run.ProfileDigest, r.run.AsOf,
-		r.run.Trees, r.run.Targets, r.run.Overlaps, r.run.Reach).Scan(&r.run.ComputedAt)
+	site := r.sweep.Site
+	b := &pgx.Batch{}
+	b.Queue(`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, site.Client, r.touched)
+	b.Queue(`UPDATE sites SET generation = $3, revision = revision + 1 WHERE client_id = $1 AND site_id = $2`, site.Client, site.ID, r.run.Generation)
+	if err := r.write.SendBatch(ctx, b).Close(); err != nil {
+		return err
+	}
+	return r.keepRun(ctx)
 }
 
 // keepProfile keeps a profile's text under its digest.
@@ -202,8 +195,10 @@ func (db *DB) dropSuperseded(ctx context.Context) {
 		WHERE i.inhparent = 'exposures'::regclass
 		  AND c.relname NOT IN (
 			SELECT 'exposures_g' || generation
-			FROM (SELECT generation, row_number() OVER (PARTITION BY client_id, site_id ORDER BY generation DESC) AS back FROM runs) r
-			WHERE back <= 2)`)
+			FROM (SELECT generation, row_number() OVER (PARTITION BY client_id, site_id ORDER BY generation DESC) AS back
+			      FROM runs WHERE generation NOT IN (SELECT generation FROM past_runs)) r
+			WHERE back <= 2
+			UNION ALL SELECT 'exposures_g' || generation FROM past_runs)`)
 	if err != nil {
 		return
 	}

@@ -22,7 +22,7 @@ func (db *DB) GetClient(ctx context.Context, name string) (inventory.ClientID, e
 
 // FindSites lists a client's sites by name.
 func (db *DB) FindSites(ctx context.Context, client inventory.ClientID) ([]inventory.Site, error) {
-	rows, err := db.pool.Query(ctx, `SELECT site_id, client_id, name, time_zone FROM sites WHERE client_id = $1 ORDER BY name`, client)
+	rows, err := db.pool.Query(ctx, `SELECT site_id, client_id, name, time_zone FROM `+sourceOf(ctx, client).from("sites", "s")+` WHERE client_id = $1 ORDER BY name`, client)
 	if err != nil {
 		return nil, translate(err)
 	}
@@ -56,6 +56,9 @@ func (db *DB) GetSite(ctx context.Context, client inventory.ClientID, name strin
 // GetRun returns the run whose exposures are in force. fresh is false where an
 // edit has come since.
 func (db *DB) GetRun(ctx context.Context, site inventory.Site) (run inventory.Run, fresh bool, err error) {
+	if at := instantOf(ctx); at.OK {
+		return db.pastRun(ctx, site, at.V)
+	}
 	err = db.pool.QueryRow(ctx, `
 		SELECT r.generation, r.profile_name, r.profile_digest, r.as_of, r.computed_at, r.trees, r.targets, r.overlap_count, r.reach_m,
 		       NOT EXISTS (SELECT FROM touched t WHERE t.client_id = s.client_id AND t.site_id = s.site_id)

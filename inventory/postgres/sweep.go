@@ -35,12 +35,25 @@ type source struct {
 	at     inventory.Opt[time.Time]
 }
 
+// sourceOf is a client's inventory as the context asks for it.
+func sourceOf(ctx context.Context, client inventory.ClientID) source {
+	return source{client, instantOf(ctx)}
+}
+
 // from writes a table, or its rows as they were.
 func (s source) from(table, alias string) string {
 	if !s.at.OK {
 		return table + " " + alias
 	}
 	return fmt.Sprintf("%s_at(%d, '%s') %s", table, s.client, s.at.V.UTC().Format("2006-01-02 15:04:05.999999Z"), alias)
+}
+
+// sourceAt is the inventory that a sweep asks for, or else its context.
+func sourceAt(ctx context.Context, s ranking.Sweep) source {
+	if s.At.OK {
+		return source{client: s.Site.Client, at: s.At}
+	}
+	return sourceOf(ctx, s.Site.Client)
 }
 
 // Sweep hands every standing tree of a site to work, lot by lot and from
@@ -61,7 +74,7 @@ func (db *DB) Sweep(ctx context.Context, s ranking.Sweep, work func(ranking.Lot)
 
 // newSweeper starts a sweep in a snapshot.
 func (db *DB) newSweeper(ctx context.Context, tx pgx.Tx, s ranking.Sweep) (*sweeper, error) {
-	w := &sweeper{Sweep: s, source: source{client: s.Site.Client, at: s.At}, db: db, tx: tx}
+	w := &sweeper{Sweep: s, source: sourceAt(ctx, s), db: db, tx: tx}
 	var err error
 	if w.snapshot, err = exportSnapshot(ctx, tx); err != nil {
 		return nil, err

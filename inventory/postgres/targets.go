@@ -13,12 +13,12 @@ import (
 // with what was counted there.
 func (db *DB) EachTarget(ctx context.Context, s ranking.Sweep, fn func(*inventory.Target) error) error {
 	return db.reading(ctx, func(tx pgx.Tx) error {
-		src := source{client: s.Site.Client, at: s.At}
+		src := sourceAt(ctx, s)
 		found, err := readCounts(ctx, tx, src.from("counts", "n"), `n.client_id = $1 AND n.site_id = $2`, s.Site.Client, s.Site.ID)
 		if err != nil {
 			return err
 		}
-		rows, err := tx.Query(ctx, `SELECT `+targetSelect+` FROM `+src.from("targets", "g")+`
+		rows, err := tx.Query(ctx, `SELECT `+src.targets()+` FROM `+src.from("targets", "g")+`
 			WHERE g.client_id = $1 AND g.site_id = $2 ORDER BY g.client_id, g.target_id`, s.Site.Client, s.Site.ID)
 		if err != nil {
 			return err
@@ -40,12 +40,13 @@ func (db *DB) EachTarget(ctx context.Context, s ranking.Sweep, fn func(*inventor
 
 // FindTargets returns some targets of a client by id, in the order of their ids.
 func (db *DB) FindTargets(ctx context.Context, client inventory.ClientID, ids []int64) (list []inventory.Target, err error) {
+	src := sourceOf(ctx, client)
 	err = db.reading(ctx, func(tx pgx.Tx) error {
-		rows, err := tx.Query(ctx, `SELECT `+targetSelect+` FROM targets g WHERE g.client_id = $1 AND g.target_id = ANY($2) ORDER BY g.target_id`, client, ids)
+		rows, err := tx.Query(ctx, `SELECT `+src.targets()+` FROM `+src.from("targets", "g")+` WHERE g.client_id = $1 AND g.target_id = ANY($2) ORDER BY g.target_id`, client, ids)
 		if err != nil {
 			return err
 		}
-		list, err = collectTargets(ctx, tx, client, rows)
+		list, err = collectTargets(ctx, tx, src, rows)
 		return err
 	})
 	return list, err
@@ -55,7 +56,7 @@ func (db *DB) FindTargets(ctx context.Context, client inventory.ClientID, ids []
 // which equal trees are ranked.
 func (db *DB) TreeOrder(ctx context.Context, s ranking.Sweep) (list []ranking.TreeName, err error) {
 	err = db.reading(ctx, func(tx pgx.Tx) error {
-		src := source{client: s.Site.Client, at: s.At}
+		src := sourceAt(ctx, s)
 		rows, err := tx.Query(ctx, `SELECT t.tree_id, coalesce(t.tag, ''), coalesce(t.source_id, '') FROM `+src.from("trees", "t")+`
 			WHERE t.client_id = $1 AND t.site_id = $2 AND t.status IN ('alive', 'dead') ORDER BY t.tag COLLATE "C" NULLS LAST, t.tree_id`, s.Site.Client, s.Site.ID)
 		if err != nil {
@@ -72,7 +73,7 @@ func (db *DB) TreeOrder(ctx context.Context, s ranking.Sweep) (list []ranking.Tr
 // UnknownHours returns the words that targets of a site name as their hours and
 // that are not among known, and the number of these targets.
 func (db *DB) UnknownHours(ctx context.Context, site inventory.Site, known []string) (words []string, targets int, err error) {
-	err = db.pool.QueryRow(ctx, `SELECT coalesce(array_agg(DISTINCT left(hours, 60) ORDER BY left(hours, 60)), '{}'), count(*) FROM targets
+	err = db.pool.QueryRow(ctx, `SELECT coalesce(array_agg(DISTINCT left(hours, 60) ORDER BY left(hours, 60)), '{}'), count(*) FROM `+sourceOf(ctx, site.Client).from("targets", "g")+`
 		WHERE client_id = $1 AND site_id = $2 AND hours IS NOT NULL AND NOT hours = ANY($3)`, site.Client, site.ID, known).Scan(&words, &targets)
 	return words, targets, translate(err)
 }

@@ -42,8 +42,9 @@ func scanCut(row pgx.CollectableRow) (inventory.Cut, error) {
 // their cuts and visits.
 func (db *DB) FindTreeFacts(ctx context.Context, site inventory.Site, tag string) ([]ranking.Facts, error) {
 	var list []ranking.Facts
+	src := sourceOf(ctx, site.Client)
 	err := db.reading(ctx, func(tx pgx.Tx) error {
-		rows, err := tx.Query(ctx, `SELECT `+treeSelect+` FROM trees t
+		rows, err := tx.Query(ctx, `SELECT `+treeSelect+` FROM `+src.from("trees", "t")+`
 			WHERE t.client_id = $1 AND t.site_id = $2 AND (t.tag = $3 OR t.match_key = $3) ORDER BY t.tree_id`, site.Client, site.ID, tag)
 		if err != nil {
 			return err
@@ -51,7 +52,7 @@ func (db *DB) FindTreeFacts(ctx context.Context, site inventory.Site, tag string
 		if list, err = pgx.CollectRows(rows, scanTree); err != nil || len(list) == 0 {
 			return err
 		}
-		return addAllRecords(ctx, tx, site.Client, list)
+		return addAllRecords(ctx, tx, src, list)
 	})
 	return list, err
 }

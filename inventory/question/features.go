@@ -7,6 +7,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/crs"
 	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/ranking"
 )
@@ -23,6 +24,7 @@ type FactsStore interface {
 // FeatureStore reads the collections and what the computed ones are made from.
 type FeatureStore interface {
 	inventory.FeatureStore
+	inventory.ReferenceStore
 	FactsStore
 }
 
@@ -43,7 +45,10 @@ const (
 // Find hands features on in the collection's order, up to q.Limit. Where it
 // stops early for having looked at enough, rest is the place to go on from.
 func (s *Features) Find(ctx context.Context, q inventory.FeatureQuery, fn func(*inventory.Feature) error) (rest inventory.Opt[inventory.Cursor], err error) {
-	switch q.Collection.ID {
+	if q.Collection.Computed && q.SRID != 0 && q.SRID != crs.WGS84 {
+		return s.findProjected(ctx, q, fn)
+	}
+	switch q.Collection.Base() {
 	case "zones":
 		w := &walk{Features: s, q: q, fn: fn, sizer: ranking.NewSizer(s.Profile, s.AsOf), batch: 250, most: maxTreesOfZones}
 		return w.run(ctx, func(_ context.Context, page []ranking.Facts) error { return w.zones(page) })
@@ -75,7 +80,7 @@ func (s *Features) Extent(ctx context.Context, client inventory.ClientID, c *inv
 		}
 	}
 	b, ok, err := s.Store.FeatureExtent(ctx, client, of)
-	if ok && c.ID == "zones" {
+	if ok && c.Base() == "zones" {
 		b = ranking.Widen(b, maxReachM)
 	}
 	return b, ok, err

@@ -16,6 +16,7 @@ import (
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
+	"github.com/underbough/underbough/inventory/filter"
 	"github.com/underbough/underbough/inventory/ranking"
 	"github.com/underbough/underbough/inventory/risk"
 )
@@ -43,6 +44,7 @@ type walk struct {
 	sent  int
 	sites map[inventory.SiteID]string
 	out   inventory.Feature
+	held  []inventory.Feature // to be filtered together
 	zone  []exposure.TreeZone
 	sizer *ranking.Sizer
 }
@@ -67,7 +69,11 @@ func (w *walk) run(ctx context.Context, each func(context.Context, []ranking.Fac
 		if err != nil {
 			return rest, err
 		}
-		if err := each(ctx, page); err != nil {
+		err = each(ctx, page)
+		if err == nil {
+			err = w.release(ctx)
+		}
+		if err != nil {
 			if errors.Is(err, errEnough) {
 				err = nil
 			}
@@ -81,30 +87,27 @@ func (w *walk) run(ctx context.Context, each func(context.Context, []ranking.Fac
 		// A box is searched anew for each batch: larger ones make it fewer.
 		ask.Limit = min(2*ask.Limit, maxBatch)
 		if looked += len(page); looked >= w.most {
-			return inventory.Some(inventory.Cursor{int64(last), math.MaxInt64, math.MaxInt64}), nil
+			return inventory.Some(inventory.Cursor{IDs: [3]int64{int64(last), math.MaxInt64, math.MaxInt64}}), nil
 		}
 	}
 }
 
 // factsQuery hands down to the store what narrows the trees.
 func (w *walk) factsQuery() ranking.FactsQuery {
-	ask := ranking.FactsQuery{Client: w.q.Client, Limit: w.batch, From: inventory.TreeID(w.q.After.V[0]), Boxes: w.q.Boxes}
-	if w.q.Collection.ID == "zones" {
+	ask := ranking.FactsQuery{Client: w.q.Client, Limit: w.batch, From: inventory.TreeID(w.q.After.V.IDs[0]), Boxes: w.q.Boxes}
+	if w.q.Collection.Base() == "zones" {
 		ask.Boxes = ranking.Widened(w.q.Boxes, maxReachM)
 	}
-	for _, f := range w.q.Filters {
-		switch f.Property {
-		case "site":
-			ask.Sites = f.Texts
-		case "tag":
-			ask.Tags = f.Texts
-		case "tree_id":
-			ask.Trees = f.Ints
-		case "cut_id":
-			if len(f.Ints) == 1 {
-				ask.Cut = f.Ints[0]
-			}
+	ask.Sites, _ = filter.Texts(w.q.Filter, "site")
+	ask.Tags, _ = filter.Texts(w.q.Filter, "tag")
+	if trees, ok := filter.Numbers(w.q.Filter, "tree_id"); ok {
+		ask.Trees = []int64{}
+		for _, n := range trees {
+			ask.Trees = append(ask.Trees, int64(n))
 		}
+	}
+	if cuts, ok := filter.Numbers(w.q.Filter, "cut_id"); ok && len(cuts) == 1 {
+		ask.Cut = int64(cuts[0])
 	}
 	if w.q.ID.OK {
 		owner := w.q.ID.V / idsEach
@@ -138,20 +141,43 @@ func (w *walk) zonesOf(f *ranking.Facts) (exposure.Dimensions, []exposure.TreeZo
 	return d, w.zone
 }
 
-// send hands a feature on if it is asked for.
+// send hands a feature on if it is asked for, or holds it until many can be
+// filtered at once.
 func (w *walk) send(f *inventory.Feature) error {
-	if w.q.After.OK && slices.Compare(f.At[:], w.q.After.V[:]) <= 0 || w.q.ID.OK && w.q.ID.V != f.ID {
+	if w.q.After.OK && slices.Compare(f.At.IDs[:], w.q.After.V.IDs[:]) <= 0 || w.q.ID.OK && w.q.ID.V != f.ID {
 		return nil
 	}
-	for i := range w.q.Filters {
-		filter := &w.q.Filters[i]
-		for at := range w.q.Collection.Properties {
-			p := &w.q.Collection.Properties[at]
-			if p.Name == filter.Property && !filter.Matches(p, &f.Values[at]) {
-				return nil
-			}
+	if w.q.Filter != nil {
+		held := *f
+		held.Values = slices.Clone(f.Values)
+		w.held = append(w.held, held)
+		return nil
+	}
+	return w.pass(f)
+}
+
+// release hands on those that were held and that the filter holds for.
+func (w *walk) release(ctx context.Context) error {
+	if len(w.held) == 0 {
+		return nil
+	}
+	wanted, err := w.Store.FilterFeatures(ctx, w.q.Collection, w.q.Filter, w.held)
+	if err != nil {
+		return err
+	}
+	for i := range w.held {
+		if !wanted[i] {
+			continue
+		}
+		if err := w.pass(&w.held[i]); err != nil {
+			return err
 		}
 	}
+	w.held = w.held[:0]
+	return nil
+}
+
+func (w *walk) pass(f *inventory.Feature) error {
 	if w.sent >= w.q.Limit {
 		return errEnough
 	}
@@ -171,7 +197,7 @@ func (w *walk) zones(page []ranking.Facts) error {
 				continue
 			}
 			id, place := identify(f, z)
-			w.out = inventory.Feature{ID: id, Geometry: outline, At: inventory.Cursor{int64(f.Tree.ID), place}, Values: w.out.Values[:0]}
+			w.out = inventory.Feature{ID: id, Geometry: outline, At: inventory.Cursor{IDs: [3]int64{int64(f.Tree.ID), place}}, Values: w.out.Values[:0]}
 			j, cut := judgeZone(screener, f, z)
 			bearing := null
 			if !z.Zone.IsDisc() && !z.Zone.IsOutline() {
@@ -227,7 +253,7 @@ func (w *walk) overlaps(ctx context.Context, page []ranking.Facts) error {
 			}
 			w.out = inventory.Feature{
 				ID: id, TextID: fmt.Sprintf("%d-%d", id, o.Target), Geometry: f.Tree.Point,
-				At: inventory.Cursor{int64(f.Tree.ID), place, int64(o.Target)}, Values: w.out.Values[:0],
+				At: inventory.Cursor{IDs: [3]int64{int64(f.Tree.ID), place, int64(o.Target)}}, Values: w.out.Values[:0],
 			}
 			w.out.Values = append(w.out.Values,
 				text(w.sites[f.Tree.Site]), whole(f.Tree.ID), text(f.Tree.Tag), whole(o.Target), text(string(o.Kind)), text(z.Part.String()), cut,
@@ -272,7 +298,7 @@ func (w *walk) meters(ctx context.Context, page []ranking.Facts) (map[inventory.
 // is set where it is not a number; ok is false where it cannot be one.
 func ParseFeatureID(c *inventory.Collection, s string) (id int64, text string, ok bool) {
 	number := s
-	if c.ID == "overlaps" {
+	if c.Base() == "overlaps" {
 		zone, target, found := strings.Cut(s, "-")
 		if n, err := strconv.ParseInt(target, 10, 64); !found || err != nil || n <= 0 {
 			return 0, "", false

@@ -59,6 +59,9 @@ type Result struct {
 
 	Height, CrownRadius   float64
 	HeightFrom, CrownFrom exposure.Origin
+	// Ground is how far the whole tree reaches: Radius metres, about Bearing where
+	// Width is less than 360 degrees.
+	Ground struct{ Radius, Bearing, Width float64 }
 }
 
 // Summarize writes to r what is kept of an assessment of f. It reuses r's list.
@@ -73,6 +76,8 @@ func (r *Result) Summarize(a *Assessment, f *Facts) {
 		Height: a.Dimensions.Height, CrownRadius: a.Dimensions.CrownRadius,
 		HeightFrom: a.Dimensions.HeightFrom, CrownFrom: a.Dimensions.CrownFrom,
 	}
+	whole := &a.Parts[exposure.WholeTree].Zone
+	r.Ground.Radius, r.Ground.Bearing, r.Ground.Width = whole.Radius, whole.Bearing, min(whole.Width, 360)
 	if worst.Cut >= 0 {
 		r.Cut = f.Cuts[worst.Cut].ID
 	}

@@ -1,0 +1,59 @@
+package api
+
+import (
+	"net/http"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+// editOperations are the ways to edit a collection, where editing is on.
+func (s *Server) editOperations(c *inventory.Collection) []operation {
+	if !s.config.Edit || !c.Editable || c.Of != "" {
+		return nil
+	}
+	path, title := "/collections/"+c.ID+"/items", c.Title
+	id := pathParameter("featureId", "The id of a feature.", identitySchema(c))
+	match := parameter{name: "If-Match", in: "header", note: "The ETag of the feature as it was read: the edit is refused with 412 where it has changed since.", required: s.config.RequireMatch, schema: text()}
+	contentCRS := parameter{name: "Content-Crs", in: "header", note: "The reference system of the coordinates sent, with or without angle brackets; longitude and latitude without it.", schema: text()}
+	form := parameter{name: "f", note: "The form of the answer.", schema: words("json", "geojson")}
+	sent := func(required bool, forms ...string) object {
+		content := object{}
+		for _, form := range forms {
+			content = content.with(member{form, object{{"schema", ref("schemas", "edit."+c.ID)}}})
+		}
+		return object{{"required", required}, {"content", content}}
+	}
+	feature := ref("schemas", "feature."+c.ID)
+	edit := func(method, path, id, summary string, parameters []parameter, body object, problems []int, answers ...answering) operation {
+		problems = append(problems, http.StatusMethodNotAllowed, http.StatusConflict, http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity)
+		return operation{method: method, path: path, id: id, tag: title, summary: summary, parameters: parameters, body: body, problems: problems,
+			answers: answers, headers: []string{"Content-Crs", "Location"}, secured: len(s.config.EditKeys) > 0}
+	}
+	const (
+		tooLong  = http.StatusRequestEntityTooLarge
+		noSuch   = http.StatusUnsupportedMediaType
+		changed  = http.StatusPreconditionFailed
+		required = http.StatusPreconditionRequired
+	)
+	return []operation{
+		edit(http.MethodPost, path, "create."+c.ID, "Make a feature of "+title, []parameter{contentCRS, form}, sent(true, typeGeoJSON, typeJSON), []int{tooLong, noSuch},
+			answering{status: http.StatusCreated, form: typeGeoJSON, schema: feature}),
+		edit(http.MethodPut, path+"/{featureId}", "replace."+c.ID, "Replace all of a feature of "+title+" that can be edited", []parameter{id, match, contentCRS, form},
+			sent(true, typeGeoJSON, typeJSON), []int{tooLong, noSuch, changed, required}, answering{form: typeGeoJSON, schema: feature}, answering{status: http.StatusNoContent}),
+		edit(http.MethodPatch, path+"/{featureId}", "update."+c.ID, "Change what is named of a feature of "+title+" (RFC 7396)", []parameter{id, match, contentCRS, form},
+			sent(true, typeMergePatch), []int{tooLong, noSuch, changed, required}, answering{form: typeGeoJSON, schema: feature}, answering{status: http.StatusNoContent}),
+		edit(http.MethodDelete, path+"/{featureId}", "delete."+c.ID, "Take a feature of "+title+" away; its history stays", []parameter{id, match, form},
+			nil, []int{changed, required}, answering{status: http.StatusNoContent}),
+	}
+}
+
+// editSchema is that of what is sent to make, replace or change a feature.
+func editSchema(c *inventory.Collection) object {
+	var properties []member
+	for i := range c.Properties {
+		if p := &c.Properties[i]; !p.Fixed {
+			properties = append(properties, member{p.Name, nullable(typeOf(p))})
+		}
+	}
+	return loose(nil, member{"type", words("Feature")}, member{"geometry", geometriesOf(c)}, member{"properties", nullable(loose(nil, properties...))})
+}

@@ -1,0 +1,169 @@
+package api
+
+import (
+	"bytes"
+	"compress/gzip"
+	"container/list"
+	"context"
+	"sync"
+
+	"golang.org/x/sync/singleflight"
+)
+
+// tileCache keeps tiles as they are sent, up to a number of bytes, and forgets
+// what was asked for least lately. Its keys hold the state of the inventory: what
+// is out of date is never found again. Those who ask for the same tile at a time
+// wait for one to be made.
+type tileCache struct {
+	most   int
+	making singleflight.Group
+
+	mu     sync.Mutex
+	bytes  int
+	tiles  map[string]*list.Element // of *keptTile
+	lately *list.List               // the latest first
+}
+
+// keptTile is a tile in both of its codings; both are nil where it is empty.
+type keptTile struct {
+	key           string
+	plain, zipped []byte
+}
+
+// tileOverhead is about what the keeping of a tile takes beside its bytes.
+const tileOverhead = 400
+
+func (t *keptTile) size() int { return len(t.plain) + len(t.zipped) + len(t.key) + tileOverhead }
+
+func newTileCache(most int) *tileCache {
+	return &tileCache{most: most, tiles: make(map[string]*list.Element), lately: list.New()}
+}
+
+// get returns a tile that is kept; nil for none.
+func (c *tileCache) get(key string) *keptTile {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	e, ok := c.tiles[key]
+	if !ok {
+		return nil
+	}
+	c.lately.MoveToFront(e)
+	return e.Value.(*keptTile)
+}
+
+// find returns a tile, made where it is not kept. Making goes on when who asked
+// is gone: others may wait for it.
+func (c *tileCache) find(ctx context.Context, key string, make func(context.Context) ([]byte, error)) (*keptTile, error) {
+	if t := c.get(key); t != nil {
+		return t, nil
+	}
+	done := c.making.DoChan(key, func() (any, error) {
+		// It may have been made between the look and the call.
+		if t := c.get(key); t != nil {
+			return t, nil
+		}
+		plain, err := make(context.WithoutCancel(ctx))
+		if err != nil {
+			return nil, err
+		}
+		t := &keptTile{key: key, plain: plain}
+		if len(plain) > 0 {
+			t.zipped = zip(plain)
+		}
+		c.keep(t)
+		return t, nil
+	})
+	select {
+	case result := <-done:
+		if result.Err != nil {
+			return nil, result.Err
+		}
+		return result.Val.(*keptTile), nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
+func (c *tileCache) keep(t *keptTile) {
+	size := t.size()
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	// One that would push out most of the others is not worth keeping.
+	if size > c.most/4 || c.tiles[t.key] != nil {
+		return
+	}
+	c.tiles[t.key] = c.lately.PushFront(t)
+	c.bytes += size
+	for c.bytes > c.most {
+		last := c.lately.Back()
+		old := c.lately.Remove(last).(*keptTile)
+		delete(c.tiles, old.key)
+		c.bytes -= old.size()
+	}
+}
+
+var zippers = sync.Pool{New: func() any { w, _ := gzip.NewWriterLevel(nil, gzip.DefaultCompression); return w }}
+
+// zip compresses; the same bytes come out the same.
+func zip(b []byte) []byte {
+	var out bytes.Buffer
+	w := zippers.Get().(*gzip.Writer)
+	w.Reset(&out)
+	w.Write(b) // into memory: it does not fail
+	w.Close()
+	zippers.Put(w)
+	return out.Bytes()
+}
+
+// stateGate reads the inventory's state for many at once. Whoever asks gets a
+// reading that began after the asking: what changed before a request is seen by
+// it.
+type stateGate struct {
+	mu   sync.Mutex
+	next *stateReading // one that has not begun
+	busy bool
+}
+
+type stateReading struct {
+	done  chan struct{}
+	state string
+	err   error
+}
+
+// read returns the state that read finds.
+func (g *stateGate) read(ctx context.Context, read func(context.Context) (string, error)) (string, error) {
+	g.mu.Lock()
+	mine := g.next
+	if mine == nil {
+		mine = &stateReading{done: make(chan struct{})}
+		g.next = mine
+		if !g.busy {
+			g.busy = true
+			go g.run(context.WithoutCancel(ctx), read)
+		}
+	}
+	g.mu.Unlock()
+	select {
+	case <-mine.done:
+		return mine.state, mine.err
+	case <-ctx.Done():
+		return "", ctx.Err()
+	}
+}
+
+// run reads until nobody waits.
+func (g *stateGate) run(ctx context.Context, read func(context.Context) (string, error)) {
+	for {
+		g.mu.Lock()
+		now := g.next
+		g.next = nil
+		if now == nil {
+			g.busy = false
+			g.mu.Unlock()
+			return
+		}
+		g.mu.Unlock()
+		now.state, now.err = read(ctx)
+		close(now.done)
+	}
+}
