@@ -112,6 +112,7 @@ func (s *Server) describe(r *http.Request, state string, c *inventory.Collection
 			{Href: base + "?f=html", Rel: "alternate", Type: typeHTML, Title: c.Title},
 			{Href: base + "/items", Rel: "items", Type: typeGeoJSON, Title: c.Title + " as GeoJSON"},
 			{Href: base + "/items?f=html", Rel: "items", Type: typeHTML, Title: c.Title + " as a table"},
+			{Href: base + "/export", Rel: "enclosure", Type: typeGeoJSON, Title: c.Title + " as one file, without pages"},
 			{Href: base + "/queryables", Rel: relQueryables, Type: typeSchema, Title: "What a filter may speak of"},
 			{Href: base + "/schema", Rel: relSchema, Type: typeSchema, Title: "The properties of a feature"},
 			{Href: base + "/schema/feature", Rel: "describedBy", Type: typeSchema, Title: "A feature as GeoJSON"},

@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"github.com/underbough/underbough/api"
+	"github.com/underbough/underbough/inventory"
 )
 
 // checkedBy names, for each class that is declared, the tests that check it, by
@@ -153,6 +154,10 @@ func TestOpenAPIClass(t *testing.T) {
 	s := serve(t, nil)
 	s.run(t)
 	s.keepRankings(t)
+	tall := inventory.SavedQuestion{Name: "tall", Title: "Tall trees", Collection: "trees", Filter: "height_m > 15"}
+	if err := s.db.SaveQuestion(t.Context(), 1, tall); err != nil {
+		t.Fatal(err)
+	}
 	t.Run("/conf/oas30/oas-definition-1", func(t *testing.T) {
 		links := s.links(t, "/")
 		for name, form := range map[string]string{"service-desc": "application/vnd.oai.openapi+json;version=3.0", "service-doc": "text/html"} {
@@ -178,12 +183,13 @@ func TestOpenAPIClass(t *testing.T) {
 		for _, id := range collectionIDs {
 			feature["/collections/"+id+"/items/{featureId}"] = fmt.Sprint(s.features(t, "/collections/"+id+"/items?limit=1").Features[0].ID)
 		}
+		feature["/collections/tall/items/{featureId}"] = fmt.Sprint(s.features(t, "/collections/tall/items?limit=1").Features[0].ID)
 		needed := map[string]string{"tag": "T30", "change": "tree T30 removed"}
 		for path, item := range c.doc.Paths.Map() {
 			if path == "/map/{part}" {
 				continue // the page's own tests ask for its parts
 			}
-			asked := strings.NewReplacer("{featureId}", feature[path], "{ranking}", "1", "{other}", "2", "{tileMatrixSetId}", "WebMercatorQuad",
+			asked := strings.NewReplacer("{featureId}", feature[path], "{question}", "tall", "{ranking}", "1", "{other}", "2", "{tileMatrixSetId}", "WebMercatorQuad",
 				"{tileMatrix}", "16", "{tileRow}", "20800", "{tileCol}", "37368").Replace(path)
 			query := url.Values{}
 			for _, p := range item.Get.Parameters {

@@ -64,8 +64,9 @@ type editing struct {
 	r     *http.Request
 	edit  inventory.Edit
 	given string // the feature as the path names it
-	// match says that the request has If-Match.
-	match bool
+	// match says that the request has If-Match, any that it is for whatever version
+	// is there.
+	match, any bool
 }
 
 // beginEdit looks at what an edit needs before its body is read.
@@ -90,6 +91,7 @@ func (s *Server) beginEdit(w http.ResponseWriter, r *http.Request, kind inventor
 		return e, nil
 	}
 	e.edit.Versions, e.match = versionsOf(r.Header.Values("If-Match"))
+	e.any = e.edit.Versions == nil
 	if !e.match && s.config.RequireMatch {
 		return nil, &statusError{http.StatusPreconditionRequired, "this service takes no edit without If-Match: read the feature first and send its ETag, so that nobody's edit is lost"}
 	}
@@ -139,7 +141,7 @@ func versionsOf(fields []string) (versions []int64, given bool) {
 // outcome is the error of an edit as HTTP has it.
 func (e *editing) outcome(err error) error {
 	switch {
-	case errors.Is(err, inventory.ErrChanged):
+	case errors.Is(err, inventory.ErrChanged) && !e.any:
 		return &statusError{http.StatusPreconditionFailed, err.Error()}
 	case inventory.KindOf(err) == inventory.NotFound && e.match:
 		return &statusError{http.StatusPreconditionFailed, err.Error() + ": If-Match asks for one"}
@@ -150,11 +152,10 @@ func (e *editing) outcome(err error) error {
 // make makes the edit.
 func (e *editing) make() error {
 	id, err := e.config.Store.EditFeature(e.r.Context(), e.edit, e.config.Profile)
-	if err != nil {
-		return e.outcome(err)
+	if err == nil {
+		e.edit.ID = id
 	}
-	e.edit.ID = id
-	return nil
+	return err
 }
 
 // handleCreate makes a feature.
@@ -171,7 +172,7 @@ func (s *Server) handleCreate(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if err := e.make(); err != nil {
-		return err
+		return e.outcome(err)
 	}
 	w.Header().Set("Location", e.address())
 	return e.answer(http.StatusCreated)
@@ -194,7 +195,7 @@ func (s *Server) handleReplace(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if err := e.make(); err != nil {
-		return err
+		return e.outcome(err)
 	}
 	return e.answer(http.StatusOK)
 }
@@ -219,13 +220,14 @@ func (s *Server) handleMerge(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		err = e.make()
-		if err != nil && onCurrent && !e.match && attempt < attempts {
-			continue // the patch is for whatever is there
+		switch {
+		case err == nil:
+			return e.answer(http.StatusOK)
+		case onCurrent && e.any && attempt < attempts && errors.Is(err, inventory.ErrChanged):
+			// The patch is for whatever is there: it is worked out anew.
+		default:
+			return e.outcome(err)
 		}
-		if err != nil {
-			return err
-		}
-		return e.answer(http.StatusOK)
 	}
 }
 
@@ -236,7 +238,7 @@ func (s *Server) handleDelete(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if err := e.make(); err != nil {
-		return err
+		return e.outcome(err)
 	}
 	w.WriteHeader(http.StatusNoContent)
 	return nil

@@ -155,7 +155,7 @@ func (e *editing) takePatch(sent any) (onCurrent bool, err error) {
 			return false, err
 		}
 	}
-	if onCurrent && !e.match {
+	if onCurrent && e.any {
 		e.edit.Versions = []int64{version}
 	}
 	return onCurrent, nil

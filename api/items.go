@@ -50,9 +50,9 @@ func (s *Server) handleItems(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	if form == typeHTML {
-		return s.itemsPage(w, r, q)
+		return s.itemsPage(w, r, q, state)
 	}
-	page := &page{stream: s.newStream(w), query: q.FeatureQuery, form: formOf(q.ref), hits: q.hits}
+	page := &page{stream: s.newStream(w), query: q.FeatureQuery, form: formOf(q.ref), hits: q.hits, state: state, selection: selection(r)}
 	if err := page.features(r.Context(), s); err != nil {
 		return err
 	}
@@ -68,28 +68,16 @@ func (s *Server) handleItems(w http.ResponseWriter, r *http.Request) error {
 	return page.send()
 }
 
-// matched counts the features that the whole query holds for, on its first
-// page only: a walk through the pages need not count them each time.
-func (s *Server) matched(ctx context.Context, p *page) (n int, known bool, err error) {
-	switch {
-	case p.query.After.OK:
-		return 0, false, nil
-	case p.hits:
-		return s.features(ctx).Count(ctx, p.query, 0)
-	case !p.rest.OK:
-		return p.returned, true, nil
-	}
-	return s.features(ctx).Count(ctx, p.query, countLimit)
-}
-
 // page writes a FeatureCollection.
 type page struct {
 	*stream
-	query    inventory.FeatureQuery
-	form     form
-	hits     bool // no features, only their number
-	returned int
-	rest     inventory.Opt[inventory.Cursor] // where the next page begins; none on the last
+	query inventory.FeatureQuery
+	form  form
+	hits  bool // no features, only their number
+	// state is that of the inventory; selection is what the count is kept by.
+	state, selection string
+	returned         int
+	rest             inventory.Opt[inventory.Cursor] // where the next page begins; none on the last
 }
 
 // features writes the features of the page. One more than fit is asked for, to

@@ -38,7 +38,7 @@ type itemRow struct {
 type shownValue struct{ Title, Text string }
 
 // itemsPage answers with features as a table.
-func (s *Server) itemsPage(w http.ResponseWriter, r *http.Request, q itemsRequest) error {
+func (s *Server) itemsPage(w http.ResponseWriter, r *http.Request, q itemsRequest, state string) error {
 	c := q.Collection
 	q.Limit = min(q.Limit, maxShown)
 	table := &itemsTable{}
@@ -52,7 +52,7 @@ func (s *Server) itemsPage(w http.ResponseWriter, r *http.Request, q itemsReques
 			return err
 		}
 	}
-	counted := &page{query: q.FeatureQuery, hits: q.hits, returned: table.Returned, rest: inventory.Opt[inventory.Cursor]{OK: table.Next != ""}}
+	counted := &page{query: q.FeatureQuery, hits: q.hits, state: state, selection: selection(r), returned: table.Returned, rest: inventory.Opt[inventory.Cursor]{OK: table.Next != ""}}
 	var err error
 	if table.Matched, table.Known, err = s.matched(r.Context(), counted); err != nil {
 		return err

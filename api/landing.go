@@ -40,6 +40,7 @@ func (s *Server) landingLinks(r *http.Request) []link {
 		{Href: base + "/ranking", Rel: "related", Type: typeGeoJSON, Title: "The ranking"},
 		{Href: base + "/places", Rel: "related", Type: typeJSON, Title: "The places with what is on them and the trees over them"},
 		{Href: base + "/grid", Rel: "related", Type: typeGeoJSON, Title: "The exposure by hexagons or squares"},
+		{Href: base + "/questions", Rel: "related", Type: typeJSON, Title: "The questions that were saved; each is a collection too"},
 		{Href: base + "/rankings", Rel: "related", Type: typeJSON, Title: "The rankings that were kept"},
 		{Href: base + "/explain{?site,tag}", Rel: "related", Type: typeJSON, Title: "One tree's sum, opened down to each overlap", Templated: true},
 		{Href: base + "/hours{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeJSON, Title: "The week under a tree, hour by hour", Templated: true},

@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"slices"
 
 	"github.com/underbough/underbough/inventory"
 )
@@ -67,13 +68,16 @@ func (s *Server) collectionOperations(c *inventory.Collection) []operation {
 	item := asked(path+"/items/{featureId}", "getItem."+c.ID, tag, "One feature of "+title,
 		append([]parameter{pathParameter("featureId", "The id of a feature.", identitySchema(c))}, s.itemParameters()...), answered(typeGeoJSON, "feature."+c.Base())...)
 	item.headers = crs
+	export := asked(path+"/export", "export."+c.ID, tag, "All features of "+title+" that are asked for, without pages", s.exportParameters(c),
+		answering{form: typeGeoJSON, schema: ref("schemas", "export."+c.Base())}, answering{form: typeGeoJSONSeq, schema: text()}, answering{form: typeCSV, schema: text()})
+	export.headers = crs
 	out := []operation{
 		asked(path, "getCollection."+c.ID, tag, "What is known of "+title, shared("as_of"), answered(typeJSON, "collection")...),
 		asked(path+"/queryables", "getQueryables."+c.ID, tag, "What a filter on "+title+" may speak of", nil, answered(typeSchema, "jsonSchema")...),
 		asked(path+"/sortables", "getSortables."+c.ID, tag, "What "+title+" can be sorted by", nil, answered(typeSchema, "jsonSchema")...),
 		asked(path+"/schema", "getSchema."+c.ID, tag, "The properties of "+title, nil, answered(typeSchema, "jsonSchema")...),
 		asked(path+"/schema/feature", "getFeatureSchema."+c.ID, tag, "A feature of "+title+" as GeoJSON", nil, answered(typeSchema, "jsonSchema")...),
-		items, item,
+		items, item, export,
 	}
 	out = append(out, s.editOperations(c)...)
 	if hasTiles(c) {
@@ -126,7 +130,7 @@ func (s *Server) questionOperations() []operation {
 		sweeping(asked("/rankings/{ranking}/check", "checkRanking", tagQuestion, "Makes a kept ranking again, a full run over the site, and compares every byte",
 			[]parameter{rankingParameter}, answering{form: typeJSON, schema: ref("schemas", "checked")})),
 	}
-	return append(out, s.fileOperations()...)
+	return slices.Concat(out, s.savedOperations(), s.fileOperations())
 }
 
 // fileOperations are pages and signs of life: they have no parameters at all.

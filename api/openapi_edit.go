@@ -47,6 +47,26 @@ func (s *Server) editOperations(c *inventory.Collection) []operation {
 	}
 }
 
+// savedOperations are those on saved questions, which are collections besides.
+func (s *Server) savedOperations() []operation {
+	name := pathParameter("question", "The name of a saved question.", object{{"type", "string"}, {"pattern", "^[a-z0-9][a-z0-9_-]{0,63}$"}})
+	out := []operation{
+		asked("/questions", "getQuestions", tagQuestion, "The saved questions", nil, answering{form: typeJSON, schema: ref("schemas", "questions")}),
+		asked("/questions/{question}", "getQuestion", tagQuestion, "A saved question; its features are a collection of the same name", []parameter{name}, answering{form: typeJSON, schema: ref("schemas", "question")}),
+	}
+	if !s.config.Edit {
+		return out
+	}
+	problems := []int{http.StatusUnauthorized, http.StatusForbidden, http.StatusMethodNotAllowed, http.StatusConflict, http.StatusRequestEntityTooLarge, http.StatusUnsupportedMediaType, http.StatusUnprocessableEntity}
+	body := object{{"required", true}, {"content", object{{typeJSON, object{{"schema", ref("schemas", "edit.question")}}}}}}
+	secured := len(s.config.EditKeys) > 0
+	return append(out,
+		operation{method: http.MethodPut, path: "/questions/{question}", id: "saveQuestion", tag: tagQuestion, summary: "Save a question by a name, in the place of any other",
+			parameters: []parameter{name}, body: body, problems: problems, answers: []answering{{status: http.StatusNoContent}}, secured: secured},
+		operation{method: http.MethodDelete, path: "/questions/{question}", id: "dropQuestion", tag: tagQuestion, summary: "Forget a saved question",
+			parameters: []parameter{name}, problems: problems, answers: []answering{{status: http.StatusNoContent}}, secured: secured})
+}
+
 // editSchema is that of what is sent to make, replace or change a feature.
 func editSchema(c *inventory.Collection) object {
 	var properties []member

@@ -33,6 +33,10 @@ func describingSchemas() object {
 		{"jsonSchema", loose([]string{"$schema", "$id", "type", "properties"}, member{"$schema", uri()}, member{"$id", uri()}, member{"type", words("object")},
 			member{"title", text()}, member{"description", text()}, member{"properties", object{{"type", "object"}, {"additionalProperties", object{{"type", "object"}}}}},
 			member{"additionalProperties", boolean()})},
+		{"question", structure(append(named(text, "name title collection filter filter-lang"), member{"changed_at", moment0()}, member{"changed_by", text()}, links)...)},
+		{"questions", structure(member{"questions", listOf(ref("schemas", "question"))}, links)},
+		{"edit.question", loose([]string{"filter"}, member{"title", text()}, member{"collection", text()}, member{"filter", object{{"description", "CQL2, as a text or, with filter-lang cql2-json, as an object"}}},
+			member{"filter-lang", words("cql2-text", "cql2-json")})},
 		{"health", structure(member{"status", text()})},
 	}
 }
@@ -121,10 +125,13 @@ func featureSchemas(c *inventory.Collection) object {
 	page := loose([]string{"type", "features", "links", "numberReturned", "timeStamp"}, member{"type", words("FeatureCollection")}, member{"cautions", text()},
 		member{"features", listOf(structure(members...))}, link,
 		member{"numberReturned", whole()}, member{"numberMatched", whole()}, member{"timeStamp", moment0()})
+	file := loose([]string{"type", "features", "timeStamp"}, member{"type", words("FeatureCollection")}, member{"cautions", text()},
+		member{"features", listOf(structure(members...))}, member{"timeStamp", moment0()})
 	one := withMember(structure(append(members, link)...), member{"cautions", text()})
 	return object{
 		{"feature." + c.ID, one},
 		{"features." + c.ID, page.with(member{"additionalProperties", false})},
+		{"export." + c.ID, file.with(member{"additionalProperties", false})},
 	}
 }
 

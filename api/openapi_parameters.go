@@ -83,6 +83,12 @@ func (s *Server) itemsParameters(c *inventory.Collection) []parameter {
 	return append(out, propertyParameters(c)...)
 }
 
+// exportParameters are those of all features at once.
+func (s *Server) exportParameters(c *inventory.Collection) []parameter {
+	out := shared("bbox", "datetime", "crs", "bbox-crs", "filter", "filter-lang", "filter-crs", "sortby", "properties", "as_of")
+	return append(out, propertyParameters(c)...)
+}
+
 // propertyParameters are a collection's properties as conditions.
 func propertyParameters(c *inventory.Collection) []parameter {
 	var out []parameter

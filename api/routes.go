@@ -151,15 +151,16 @@ const (
 
 // formTypes are the media types that each word of the parameter f stands for.
 var formTypes = map[string][]string{
-	"json":    {typeJSON, typeGeoJSON, typeSchema, typeOpenAPI},
-	"geojson": {typeGeoJSON}, "geojsonseq": {typeGeoJSONSeq},
-	"csv":  {typeCSV},
-	"svg":  {typeSVG},
-	"html": {typeHTML},
+	"json":       {typeJSON, typeGeoJSON, typeSchema, typeOpenAPI},
+	"geojson":    {typeGeoJSON},
+	"geojsonseq": {typeGeoJSONSeq},
+	"csv":        {typeCSV},
+	"svg":        {typeSVG},
+	"html":       {typeHTML},
 }
 
 // formNames are the words of the parameter f in the order they are offered.
-var formNames = []string{"json", "geojson", "csv", "svg", "html"}
+var formNames = []string{"json", "geojson", "geojsonseq", "csv", "svg", "html"}
 
 // negotiate picks the media type of an answer from those offered, the first
 // for want of a wish: by the parameter f where it is given, by Accept else.

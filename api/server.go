@@ -79,6 +79,7 @@ type Server struct {
 	// the same time: the others wait.
 	sweeps  chan struct{}
 	extents extents
+	counts  counts
 	siteCRS knownReferences
 	// tiles are kept as they are sent; tileStates reads the state they are of.
 	tiles       *tileCache

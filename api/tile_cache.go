@@ -2,11 +2,11 @@ package api
 
 import (
 	"bytes"
-	"compress/gzip"
 	"container/list"
 	"context"
 	"sync"
 
+	"github.com/klauspost/compress/gzip"
 	"golang.org/x/sync/singleflight"
 )
 
@@ -24,16 +24,26 @@ type tileCache struct {
 	lately *list.List               // the latest first
 }
 
-// keptTile is a tile in both of its codings; both are nil where it is empty.
+// keptTile is a tile, and its gzipped form once that has been asked for.
 type keptTile struct {
-	key           string
-	plain, zipped []byte
+	key   string
+	plain []byte
+
+	zipping sync.Once
+	zipped  []byte
+}
+
+// gzipped returns the gzipped form.
+func (t *keptTile) gzipped() []byte {
+	t.zipping.Do(func() { t.zipped = zip(t.plain) })
+	return t.zipped
 }
 
 // tileOverhead is about what the keeping of a tile takes beside its bytes.
 const tileOverhead = 400
 
-func (t *keptTile) size() int { return len(t.plain) + len(t.zipped) + len(t.key) + tileOverhead }
+// size counts the gzipped form as if it were there: it takes half at most.
+func (t *keptTile) size() int { return len(t.plain)*3/2 + len(t.key) + tileOverhead }
 
 func newTileCache(most int) *tileCache {
 	return &tileCache{most: most, tiles: make(map[string]*list.Element), lately: list.New()}
@@ -67,9 +77,6 @@ func (c *tileCache) find(ctx context.Context, key string, make func(context.Cont
 			return nil, err
 		}
 		t := &keptTile{key: key, plain: plain}
-		if len(plain) > 0 {
-			t.zipped = zip(plain)
-		}
 		c.keep(t)
 		return t, nil
 	})

@@ -194,7 +194,7 @@ func (s *Server) handleTile(w http.ResponseWriter, r *http.Request) error {
 	h.Set("Content-Type", typeMVT)
 	if zipped {
 		h.Set("Content-Encoding", "gzip")
-		return writeBody(w, r, kept.zipped)
+		return writeBody(w, r, kept.gzipped())
 	}
 	return writeBody(w, r, kept.plain)
 }

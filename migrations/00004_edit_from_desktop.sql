@@ -131,8 +131,10 @@ JOIN sites s ON s.client_id = g.client_id AND s.site_id = g.site_id
 WHERE n.client_id = (SELECT gis.client());
 
 -- The fault of a field, in words. COLUMN carries the field's name, for programs.
+-- Checks are assigned to something rather than performed: what a person is told
+-- beside the words is then a line a function and no SQL.
 -- +goose StatementBegin
-CREATE FUNCTION gis.refuse(record text, field text, fault text) RETURNS void LANGUAGE plpgsql AS $$
+CREATE FUNCTION gis.refuse(record text, field text, fault text) RETURNS text LANGUAGE plpgsql AS $$
 BEGIN
     RAISE EXCEPTION '%: % %', record, field, fault USING ERRCODE = 'invalid_parameter_value', COLUMN = field;
 END $$;
@@ -176,15 +178,16 @@ $$;
 -- fields that nobody edits: they may come back as they are, and stay empty in a
 -- new record.
 -- +goose StatementBegin
-CREATE FUNCTION gis.check_edit(view text, record text, before jsonb, after jsonb, fixed text[]) RETURNS void LANGUAGE plpgsql AS $$
+CREATE FUNCTION gis.check_edit(view text, record text, before jsonb, after jsonb, fixed text[]) RETURNS text LANGUAGE plpgsql AS $$
 DECLARE
+    fine text;
     f text;
     l record;
     v float8;
 BEGIN
     FOREACH f IN ARRAY fixed LOOP
         IF coalesce(after -> f, 'null') IS DISTINCT FROM coalesce(before -> f, 'null') AND (before IS NOT NULL OR coalesce(after -> f, 'null') <> 'null') THEN
-            PERFORM gis.refuse(record, f, 'is not edited here: ' || CASE WHEN before IS NULL THEN 'leave it empty' ELSE format('leave it at %s', coalesce(before ->> f, 'nothing')) END);
+            fine := gis.refuse(record, f, 'is not edited here: ' || CASE WHEN before IS NULL THEN 'leave it empty' ELSE format('leave it at %s', coalesce(before ->> f, 'nothing')) END);
         END IF;
     END LOOP;
     FOR l IN SELECT * FROM gis.limits(view) LOOP
@@ -194,41 +197,45 @@ BEGIN
         END IF;
         -- Not a number counts as more than any.
         IF NOT (CASE WHEN l.ends ^@ '(' THEN v > l.low ELSE v >= l.low END AND CASE WHEN right(l.ends, 1) = ')' THEN v < l.high ELSE v <= l.high END) THEN
-            PERFORM gis.refuse(record, l.field, format('is %s: expected %s %s and %s %s', after ->> l.field,
+            fine := gis.refuse(record, l.field, format('is %s: expected %s %s and %s %s', after ->> l.field,
                 CASE WHEN l.ends ^@ '(' THEN 'above' ELSE 'at least' END, l.low, CASE WHEN right(l.ends, 1) = ')' THEN 'below' ELSE 'at most' END, l.high));
         END IF;
     END LOOP;
     FOR l IN SELECT * FROM gis.choices(view) LOOP
         f := after ->> l.field;
         IF f IS NULL AND l.needed THEN
-            PERFORM gis.refuse(record, l.field, 'is empty: expected one of ' || array_to_string(l.words, ', '));
+            fine := gis.refuse(record, l.field, 'is empty: expected one of ' || array_to_string(l.words, ', '));
         ELSIF f <> ALL (l.words) AND f IS DISTINCT FROM before ->> l.field THEN
-            PERFORM gis.refuse(record, l.field, format('is %s: expected one of %s', f, array_to_string(l.words, ', ')));
+            fine := gis.refuse(record, l.field, format('is %s: expected one of %s', f, array_to_string(l.words, ', ')));
         END IF;
     END LOOP;
     FOREACH f IN ARRAY ARRAY['tag', 'source_id'] LOOP
         IF length(after ->> f) > 500 THEN
-            PERFORM gis.refuse(record, f, format('is %s characters long: 500 at most', length(after ->> f)));
+            fine := gis.refuse(record, f, format('is %s characters long: 500 at most', length(after ->> f)));
         END IF;
     END LOOP;
     IF jsonb_typeof(after -> 'extra') NOT IN ('object', 'null') THEN
-        PERFORM gis.refuse(record, 'extra', format('is a JSON %s: expected an object', jsonb_typeof(after -> 'extra')));
+        fine := gis.refuse(record, 'extra', format('is a JSON %s: expected an object', jsonb_typeof(after -> 'extra')));
     END IF;
+    RETURN NULL;
 END $$;
 -- +goose StatementEnd
 
 -- Looks at the place or shape of a record.
 -- +goose StatementBegin
-CREATE FUNCTION gis.check_shape(record text, shape geometry) RETURNS void LANGUAGE plpgsql AS $$
+CREATE FUNCTION gis.check_shape(record text, shape geometry) RETURNS text LANGUAGE plpgsql AS $$
+DECLARE
+    fine text;
 BEGIN
     IF shape IS NULL OR ST_IsEmpty(shape) THEN
-        PERFORM gis.refuse(record, 'geometry', 'is empty: draw it');
+        fine := gis.refuse(record, 'geometry', 'is empty: draw it');
     ELSIF NOT (ST_XMin(shape) >= -180 AND ST_XMax(shape) <= 180 AND ST_YMin(shape) >= -90 AND ST_YMax(shape) <= 90) THEN
-        PERFORM gis.refuse(record, 'geometry', format('reaches from %s %s to %s %s: expected degrees, longitude from -180 to 180 first, latitude from -90 to 90 second',
+        fine := gis.refuse(record, 'geometry', format('reaches from %s %s to %s %s: expected degrees, longitude from -180 to 180 first, latitude from -90 to 90 second',
             ST_XMin(shape), ST_YMin(shape), ST_XMax(shape), ST_YMax(shape)));
     ELSIF ST_Dimension(shape) > 0 AND NOT ST_IsValid(shape) THEN
-        PERFORM gis.refuse(record, 'geometry', 'is no valid shape: ' || ST_IsValidReason(shape));
+        fine := gis.refuse(record, 'geometry', 'is no valid shape: ' || ST_IsValidReason(shape));
     END IF;
+    RETURN NULL;
 END $$;
 -- +goose StatementEnd
 
@@ -244,24 +251,25 @@ $$ SELECT ST_OrderingEquals(ST_SnapToGrid(ST_ForcePolygonCCW(kept), 1e-7), ST_Sn
 -- +goose StatementBegin
 CREATE FUNCTION gis.site_of(client integer, record text, wanted text, place geometry) RETURNS bigint LANGUAGE plpgsql AS $$
 DECLARE
+    fine text;
     ids bigint[];
     names text := coalesce((SELECT string_agg(name, ', ' ORDER BY name) FROM (SELECT name FROM sites WHERE client_id = client ORDER BY name LIMIT 20) n), 'none yet: add one first');
 BEGIN
     IF wanted IS NOT NULL THEN
         ids := ARRAY(SELECT site_id FROM sites WHERE client_id = client AND name = wanted);
         IF cardinality(ids) = 0 THEN
-            PERFORM gis.refuse(record, 'site', format('is %s, and there is no such site: there is %s', wanted, names));
+            fine := gis.refuse(record, 'site', format('is %s, and there is no such site: there is %s', wanted, names));
         END IF;
         RETURN ids[1];
     END IF;
     ids := ARRAY(SELECT site_id FROM sites WHERE client_id = client LIMIT 2);
     IF cardinality(ids) = 0 THEN
-        PERFORM gis.refuse(record, 'site', 'is empty, and there is no site yet: add one first');
+        fine := gis.refuse(record, 'site', 'is empty, and there is no site yet: add one first');
     ELSIF cardinality(ids) > 1 THEN
         ids := ARRAY(SELECT site_id FROM sites WHERE client_id = client AND ST_Intersects(boundary, place));
     END IF;
     IF cardinality(ids) <> 1 THEN
-        PERFORM gis.refuse(record, 'site', format('is empty, and %s hold the place within their boundary: say which of %s',
+        fine := gis.refuse(record, 'site', format('is empty, and %s hold the place within their boundary: say which of %s',
             CASE cardinality(ids) WHEN 0 THEN 'no sites' ELSE cardinality(ids) || ' sites' END, names));
     END IF;
     RETURN ids[1];
@@ -273,6 +281,7 @@ END $$;
 -- +goose StatementBegin
 CREATE FUNCTION gis.tree_of(client integer, record text, id bigint, wanted_tag text, wanted_site text, place geometry, OUT tree trees) LANGUAGE plpgsql AS $$
 DECLARE
+    fine text;
     ids bigint[] := ARRAY[id];
     site bigint;
 BEGIN
@@ -283,27 +292,27 @@ BEGIN
         ids := ARRAY(SELECT tree_id FROM trees t WHERE t.client_id = client AND t.tag = wanted_tag
             AND t.site_id IN (SELECT s.site_id FROM sites s WHERE s.client_id = client AND (site IS NULL OR s.site_id = site)) LIMIT 20);
         IF cardinality(ids) = 0 THEN
-            PERFORM gis.refuse(record, 'tag', format('is %s, and no tree%s has it', wanted_tag, coalesce(' of ' || wanted_site, '')));
+            fine := gis.refuse(record, 'tag', format('is %s, and no tree%s has it', wanted_tag, coalesce(' of ' || wanted_site, '')));
         ELSIF cardinality(ids) > 1 THEN
-            PERFORM gis.refuse(record, 'tag', format('is %s, and several trees have it: give the tree_id of one of %s', wanted_tag, array_to_string(ids, ', ')));
+            fine := gis.refuse(record, 'tag', format('is %s, and several trees have it: give the tree_id of one of %s', wanted_tag, array_to_string(ids, ', ')));
         END IF;
     ELSIF id IS NULL AND place IS NOT NULL THEN
         ids := ARRAY(SELECT tree_id FROM trees t WHERE t.client_id = client AND (site IS NULL OR t.site_id = site) AND ST_DWithin(t.geometry, place, 1e-7) LIMIT 2);
         IF cardinality(ids) <> 1 THEN
-            PERFORM gis.refuse(record, 'geometry', CASE cardinality(ids) WHEN 0 THEN 'is at no tree' ELSE 'is at several trees' END || ': snap it to a tree''s point, or give tree_id or tag');
+            fine := gis.refuse(record, 'geometry', CASE cardinality(ids) WHEN 0 THEN 'is at no tree' ELSE 'is at several trees' END || ': snap it to a tree''s point, or give tree_id or tag');
         END IF;
     ELSIF id IS NULL THEN
-        PERFORM gis.refuse(record, 'tree_id', 'is empty, and so is tag: say which tree it is of');
+        fine := gis.refuse(record, 'tree_id', 'is empty, and so is tag: say which tree it is of');
     END IF;
     SELECT t.* INTO tree FROM trees t WHERE t.client_id = client AND t.tree_id = ids[1];
     IF tree.tree_id IS NULL THEN
-        PERFORM gis.refuse(record, 'tree_id', format('is %s, and there is no such tree', id));
+        fine := gis.refuse(record, 'tree_id', format('is %s, and there is no such tree', id));
     ELSIF id IS NOT NULL AND wanted_tag IS NOT NULL AND wanted_tag IS DISTINCT FROM tree.tag THEN
-        PERFORM gis.refuse(record, 'tag', format('is %s, and tree %s has the tag %s: give one of the two', wanted_tag, id, coalesce(tree.tag, 'none')));
+        fine := gis.refuse(record, 'tag', format('is %s, and tree %s has the tag %s: give one of the two', wanted_tag, id, coalesce(tree.tag, 'none')));
     ELSIF site <> tree.site_id THEN
-        PERFORM gis.refuse(record, 'site', format('is %s, and tree %s is of another', wanted_site, tree.tree_id));
+        fine := gis.refuse(record, 'site', format('is %s, and tree %s is of another', wanted_site, tree.tree_id));
     ELSIF NOT ST_DWithin(tree.geometry, place, 1e-7) THEN
-        PERFORM gis.refuse(record, 'geometry', format('is away from tree %s, which it is of: snap it to the tree or leave it out', tree.tree_id));
+        fine := gis.refuse(record, 'geometry', format('is away from tree %s, which it is of: snap it to the tree or leave it out', tree.tree_id));
     END IF;
 END $$;
 -- +goose StatementEnd
@@ -314,12 +323,19 @@ CREATE FUNCTION gis.called(what text, id bigint, name text) RETURNS text LANGUAG
 $$ SELECT CASE WHEN id IS NULL THEN 'new ' || what ELSE what || ' ' || id END || coalesce(' (' || name || ')', '') $$;
 -- +goose StatementEnd
 
+-- Centimetres in metres, the nearest there is to the decimal fraction.
+-- +goose StatementBegin
+CREATE FUNCTION gis.metres(cm float8) RETURNS float8 LANGUAGE sql IMMUTABLE STRICT PARALLEL SAFE AS
+$$ SELECT (cm::numeric / 100)::float8 $$;
+-- +goose StatementEnd
+
 -- In the functions below an update changes only the columns that the edit does:
 -- what another has changed meanwhile, and digits that the view rounds away, stay.
 
 -- +goose StatementBegin
 CREATE FUNCTION gis.edit_site() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER AS $$
 DECLARE
+    fine text;
     client integer := gis.client();
     record text;
     held text;
@@ -338,21 +354,21 @@ BEGIN
     END IF;
     record := gis.called('site', CASE TG_OP WHEN 'UPDATE' THEN OLD.site_id END, CASE TG_OP WHEN 'UPDATE' THEN OLD.name ELSE NEW.name END);
     NEW.time_zone := coalesce(nullif(NEW.time_zone, ''), 'UTC');
-    PERFORM gis.check_edit('sites', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
+    fine := gis.check_edit('sites', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
         CASE TG_OP WHEN 'UPDATE' THEN ARRAY['site_id'] ELSE '{}' END || ARRAY['generation', 'computed_at', 'profile', 'version', 'changed_at', 'changed_by']);
     IF coalesce(NEW.name, '') !~ '\S' OR NEW.name ~ '^\s|\s$|[\x01-\x1f\x7f]' OR octet_length(NEW.name) > 200 THEN
-        PERFORM gis.refuse(record, 'name', 'must have a letter or figure, no space at either end, no line break, and 200 bytes at most');
+        fine := gis.refuse(record, 'name', 'must have a letter or figure, no space at either end, no line break, and 200 bytes at most');
     ELSIF EXISTS (SELECT FROM sites WHERE client_id = client AND name = NEW.name AND site_id IS DISTINCT FROM CASE TG_OP WHEN 'UPDATE' THEN OLD.site_id END) THEN
         RAISE EXCEPTION '%: name is %, and another site has that name', record, NEW.name USING ERRCODE = 'unique_violation', COLUMN = 'name';
     END IF;
     IF (TG_OP = 'INSERT' OR NEW.time_zone <> OLD.time_zone) AND NEW.time_zone <> 'UTC' AND NOT EXISTS (SELECT FROM pg_timezone_names WHERE name = NEW.time_zone) THEN
-        PERFORM gis.refuse(record, 'time_zone', format('is %s: expected an IANA name such as Europe/Vilnius', NEW.time_zone));
+        fine := gis.refuse(record, 'time_zone', format('is %s: expected an IANA name such as Europe/Vilnius', NEW.time_zone));
     END IF;
     IF NEW.epsg IS NOT NULL AND NOT EXISTS (SELECT FROM spatial_ref_sys WHERE srid = NEW.epsg AND auth_name = 'EPSG' AND srtext ^@ 'PROJCS') THEN
-        PERFORM gis.refuse(record, 'epsg', format('is %s: expected the EPSG code of a projected reference system, such as 32633', NEW.epsg));
+        fine := gis.refuse(record, 'epsg', format('is %s: expected the EPSG code of a projected reference system, such as 32633', NEW.epsg));
     END IF;
     IF NOT ST_IsEmpty(NEW.geometry) THEN
-        PERFORM gis.check_shape(record, NEW.geometry);
+        fine := gis.check_shape(record, NEW.geometry);
     END IF;
     IF TG_OP = 'INSERT' THEN
         INSERT INTO sites (client_id, name, time_zone, epsg, boundary, changed_by) VALUES (client, NEW.name, NEW.time_zone, NEW.epsg, NEW.geometry, actor())
@@ -376,6 +392,7 @@ CREATE TRIGGER edit INSTEAD OF INSERT OR UPDATE OR DELETE ON gis.sites FOR EACH 
 -- +goose StatementBegin
 CREATE FUNCTION gis.edit_tree() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER AS $$
 DECLARE
+    fine text;
     client integer := gis.client();
     record text;
     place bigint;
@@ -393,16 +410,16 @@ BEGIN
         -- A client may fill in a truth value that is always there.
         NEW.crown_surveyed := nullif(NEW.crown_surveyed, false);
     END IF;
-    PERFORM gis.check_edit('trees', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
+    fine := gis.check_edit('trees', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
         CASE TG_OP WHEN 'UPDATE' THEN ARRAY['tree_id'] ELSE '{}' END || ARRAY['crown_surveyed', 'over', 'people', 'vehicles', 'likelihood', 'rule', 'harm_index', 'rating', 'version', 'changed_at', 'changed_by']);
     IF TG_OP = 'INSERT' OR NEW.geometry IS DISTINCT FROM OLD.geometry THEN
-        PERFORM gis.check_shape(record, NEW.geometry);
+        fine := gis.check_shape(record, NEW.geometry);
     END IF;
     IF TG_OP = 'INSERT' THEN
         place := gis.site_of(client, record, NEW.site, NEW.geometry);
         INSERT INTO trees (client_id, site_id, tag, source_id, species, common_name, status, dbh_m, stems, height_m, crown_radius_m, condition, planted_year,
             lean_deg, lean_bearing_deg, brittle, extra, changed_by, geometry)
-        VALUES (client, place, NEW.tag, NEW.source_id, NEW.species, NEW.common_name, NEW.status, NEW.dbh_cm / 100, NEW.stems, NEW.height_m, NEW.crown_radius_m,
+        VALUES (client, place, NEW.tag, NEW.source_id, NEW.species, NEW.common_name, NEW.status, gis.metres(NEW.dbh_cm), NEW.stems, NEW.height_m, NEW.crown_radius_m,
             NEW.condition, NEW.planted_year, NEW.lean_deg, NEW.lean_bearing_deg, NEW.brittle, NEW.extra, actor(), NEW.geometry)
         RETURNING tree_id, version, changed_at, changed_by INTO NEW.tree_id, NEW.version, NEW.changed_at, NEW.changed_by;
         NEW.site := (SELECT name FROM sites WHERE client_id = client AND site_id = place);
@@ -422,7 +439,7 @@ BEGIN
         species = CASE WHEN NEW.species IS NOT DISTINCT FROM OLD.species THEN t.species ELSE NEW.species END,
         common_name = CASE WHEN NEW.common_name IS NOT DISTINCT FROM OLD.common_name THEN t.common_name ELSE NEW.common_name END,
         status = CASE WHEN NEW.status = OLD.status THEN t.status ELSE NEW.status END,
-        dbh_m = CASE WHEN NEW.dbh_cm IS NOT DISTINCT FROM OLD.dbh_cm THEN t.dbh_m ELSE NEW.dbh_cm / 100 END,
+        dbh_m = CASE WHEN NEW.dbh_cm IS NOT DISTINCT FROM OLD.dbh_cm THEN t.dbh_m ELSE gis.metres(NEW.dbh_cm) END,
         stems = CASE WHEN NEW.stems IS NOT DISTINCT FROM OLD.stems THEN t.stems ELSE NEW.stems END,
         height_m = CASE WHEN NEW.height_m IS NOT DISTINCT FROM OLD.height_m THEN t.height_m ELSE NEW.height_m END,
         crown_radius_m = CASE WHEN NEW.crown_radius_m IS NOT DISTINCT FROM OLD.crown_radius_m THEN t.crown_radius_m ELSE NEW.crown_radius_m END,
@@ -449,6 +466,7 @@ CREATE TRIGGER edit INSTEAD OF INSERT OR UPDATE OR DELETE ON gis.trees FOR EACH 
 -- +goose StatementBegin
 CREATE FUNCTION gis.edit_cut() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER AS $$
 DECLARE
+    fine text;
     client integer := gis.client();
     record text;
     tree trees;
@@ -460,22 +478,22 @@ BEGIN
     END IF;
     record := gis.called('cut', CASE TG_OP WHEN 'UPDATE' THEN OLD.cut_id END, CASE WHEN TG_OP = 'UPDATE' THEN 'tree ' || OLD.tree_id WHEN NEW.tree_id IS NOT NULL THEN 'tree ' || NEW.tree_id ELSE NEW.tag END);
     NEW.source_id := nullif(NEW.source_id, ''); NEW.kind := nullif(NEW.kind, ''); NEW.tag := nullif(NEW.tag, ''); NEW.site := nullif(NEW.site, '');
-    PERFORM gis.check_edit('cuts', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
+    fine := gis.check_edit('cuts', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
         CASE TG_OP WHEN 'UPDATE' THEN ARRAY['cut_id', 'site', 'tag'] ELSE '{}' END || ARRAY['given_kind', 'version', 'changed_at', 'changed_by']);
     IF coalesce(NEW.made_year, extract(year FROM NEW.made_on)) > year AND (TG_OP = 'INSERT' OR (NEW.made_year, NEW.made_on) IS DISTINCT FROM (OLD.made_year, OLD.made_on)) THEN
-        PERFORM gis.refuse(record, CASE WHEN NEW.made_year > year THEN 'made_year' ELSE 'made_on' END, format('is %s, which is yet to come', CASE WHEN NEW.made_year > year THEN NEW.made_year::text ELSE NEW.made_on::text END));
+        fine := gis.refuse(record, CASE WHEN NEW.made_year > year THEN 'made_year' ELSE 'made_on' END, format('is %s, which is yet to come', CASE WHEN NEW.made_year > year THEN NEW.made_year::text ELSE NEW.made_on::text END));
     ELSIF NEW.kind IS NULL AND NOT (NEW.diameter_cm > 0 AND NEW.lateral_diameter_cm >= 0) IS TRUE THEN
-        PERFORM gis.refuse(record, 'kind', 'is empty: expected one of ' || (SELECT array_to_string(words, ', ') FROM gis.choices('cuts')));
+        fine := gis.refuse(record, 'kind', 'is empty: expected one of ' || (SELECT array_to_string(words, ', ') FROM gis.choices('cuts')));
     ELSIF NEW.lateral_diameter_cm > NEW.diameter_cm * 2 AND (TG_OP = 'INSERT' OR (NEW.lateral_diameter_cm, NEW.diameter_cm) IS DISTINCT FROM (OLD.lateral_diameter_cm, OLD.diameter_cm)) THEN
-        PERFORM gis.refuse(record, 'lateral_diameter_cm', format('is %s, more than twice the diameter of the cut, %s: check which is which', NEW.lateral_diameter_cm, NEW.diameter_cm));
+        fine := gis.refuse(record, 'lateral_diameter_cm', format('is %s, more than twice the diameter of the cut, %s: check which is which', NEW.lateral_diameter_cm, NEW.diameter_cm));
     END IF;
     IF TG_OP = 'INSERT' THEN
         tree := gis.tree_of(client, record, NEW.tree_id, NEW.tag, NEW.site, NEW.geometry);
         INSERT INTO cuts (client_id, site_id, tree_id, source_id, kind, made_year, made_on, count, diameter_m, lateral_diameter_m, height_m, bearing_deg, reach_m,
             stub_length_m, closure, decay, regrowth_length_m, regrowth_count, regrowth_diameter_m, bare_share, extra, changed_by)
-        VALUES (client, tree.site_id, tree.tree_id, NEW.source_id, NEW.kind, NEW.made_year, NEW.made_on, NEW.count, NEW.diameter_cm / 100, NEW.lateral_diameter_cm / 100,
+        VALUES (client, tree.site_id, tree.tree_id, NEW.source_id, NEW.kind, NEW.made_year, NEW.made_on, NEW.count, gis.metres(NEW.diameter_cm), gis.metres(NEW.lateral_diameter_cm),
             NEW.height_m, NEW.bearing_deg, NEW.reach_m, NEW.stub_length_m, NEW.closure, NEW.decay, NEW.regrowth_length_m, NEW.regrowth_count,
-            NEW.regrowth_diameter_cm / 100, NEW.bare_share, NEW.extra, actor())
+            gis.metres(NEW.regrowth_diameter_cm), NEW.bare_share, NEW.extra, actor())
         RETURNING cut_id, kind, given_kind, version, changed_at, changed_by INTO NEW.cut_id, NEW.kind, NEW.given_kind, NEW.version, NEW.changed_at, NEW.changed_by;
         NEW.tree_id := tree.tree_id; NEW.tag := tree.tag; NEW.geometry := tree.geometry;
         NEW.site := (SELECT name FROM sites WHERE client_id = client AND site_id = tree.site_id);
@@ -487,7 +505,7 @@ BEGIN
     IF NEW.tree_id IS DISTINCT FROM OLD.tree_id THEN
         tree := gis.tree_of(client, record, NEW.tree_id, NULL, NULL, CASE WHEN NEW.geometry IS DISTINCT FROM OLD.geometry THEN NEW.geometry END);
     ELSIF NEW.geometry IS DISTINCT FROM OLD.geometry THEN
-        PERFORM gis.refuse(record, 'geometry', 'is that of its tree: move the tree, or give another tree_id');
+        fine := gis.refuse(record, 'geometry', 'is that of its tree: move the tree, or give another tree_id');
     END IF;
     UPDATE cuts c SET
         tree_id = coalesce(tree.tree_id, c.tree_id), site_id = coalesce(tree.site_id, c.site_id),
@@ -496,8 +514,8 @@ BEGIN
         made_year = CASE WHEN NEW.made_year IS NOT DISTINCT FROM OLD.made_year THEN c.made_year ELSE NEW.made_year END,
         made_on = CASE WHEN NEW.made_on IS NOT DISTINCT FROM OLD.made_on THEN c.made_on ELSE NEW.made_on END,
         count = CASE WHEN NEW.count IS NOT DISTINCT FROM OLD.count THEN c.count ELSE NEW.count END,
-        diameter_m = CASE WHEN NEW.diameter_cm IS NOT DISTINCT FROM OLD.diameter_cm THEN c.diameter_m ELSE NEW.diameter_cm / 100 END,
-        lateral_diameter_m = CASE WHEN NEW.lateral_diameter_cm IS NOT DISTINCT FROM OLD.lateral_diameter_cm THEN c.lateral_diameter_m ELSE NEW.lateral_diameter_cm / 100 END,
+        diameter_m = CASE WHEN NEW.diameter_cm IS NOT DISTINCT FROM OLD.diameter_cm THEN c.diameter_m ELSE gis.metres(NEW.diameter_cm) END,
+        lateral_diameter_m = CASE WHEN NEW.lateral_diameter_cm IS NOT DISTINCT FROM OLD.lateral_diameter_cm THEN c.lateral_diameter_m ELSE gis.metres(NEW.lateral_diameter_cm) END,
         height_m = CASE WHEN NEW.height_m IS NOT DISTINCT FROM OLD.height_m THEN c.height_m ELSE NEW.height_m END,
         bearing_deg = CASE WHEN NEW.bearing_deg IS NOT DISTINCT FROM OLD.bearing_deg THEN c.bearing_deg ELSE NEW.bearing_deg END,
         reach_m = CASE WHEN NEW.reach_m IS NOT DISTINCT FROM OLD.reach_m THEN c.reach_m ELSE NEW.reach_m END,
@@ -506,7 +524,7 @@ BEGIN
         decay = CASE WHEN NEW.decay IS NOT DISTINCT FROM OLD.decay THEN c.decay ELSE NEW.decay END,
         regrowth_length_m = CASE WHEN NEW.regrowth_length_m IS NOT DISTINCT FROM OLD.regrowth_length_m THEN c.regrowth_length_m ELSE NEW.regrowth_length_m END,
         regrowth_count = CASE WHEN NEW.regrowth_count IS NOT DISTINCT FROM OLD.regrowth_count THEN c.regrowth_count ELSE NEW.regrowth_count END,
-        regrowth_diameter_m = CASE WHEN NEW.regrowth_diameter_cm IS NOT DISTINCT FROM OLD.regrowth_diameter_cm THEN c.regrowth_diameter_m ELSE NEW.regrowth_diameter_cm / 100 END,
+        regrowth_diameter_m = CASE WHEN NEW.regrowth_diameter_cm IS NOT DISTINCT FROM OLD.regrowth_diameter_cm THEN c.regrowth_diameter_m ELSE gis.metres(NEW.regrowth_diameter_cm) END,
         bare_share = CASE WHEN NEW.bare_share IS NOT DISTINCT FROM OLD.bare_share THEN c.bare_share ELSE NEW.bare_share END,
         extra = CASE WHEN NEW.extra IS NOT DISTINCT FROM OLD.extra THEN c.extra ELSE NEW.extra END
     WHERE client_id = client AND cut_id = OLD.cut_id
@@ -519,6 +537,7 @@ CREATE TRIGGER edit INSTEAD OF INSERT OR UPDATE OR DELETE ON gis.cuts FOR EACH R
 -- +goose StatementBegin
 CREATE FUNCTION gis.edit_visit() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER AS $$
 DECLARE
+    fine text;
     client integer := gis.client();
     record text;
     tree trees;
@@ -531,26 +550,26 @@ BEGIN
     NEW.source_id := nullif(NEW.source_id, ''); NEW.visited_by := nullif(NEW.visited_by, ''); NEW.condition := nullif(NEW.condition, '');
     NEW.whole_tree := nullif(NEW.whole_tree, ''); NEW.crown := nullif(NEW.crown, ''); NEW.limb := nullif(NEW.limb, ''); NEW.note := nullif(NEW.note, '');
     NEW.tag := nullif(NEW.tag, ''); NEW.site := nullif(NEW.site, '');
-    PERFORM gis.check_edit('visits', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
+    fine := gis.check_edit('visits', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
         CASE TG_OP WHEN 'UPDATE' THEN ARRAY['visit_id', 'site', 'tag'] ELSE '{}' END || ARRAY['version', 'changed_at', 'changed_by']);
     IF NEW.visited_on IS NULL THEN
-        PERFORM gis.refuse(record, 'visited_on', 'is empty: expected a day such as 2024-03-31');
+        fine := gis.refuse(record, 'visited_on', 'is empty: expected a day such as 2024-03-31');
     ELSIF extract(year FROM NEW.visited_on) > extract(year FROM now()) AND (TG_OP = 'INSERT' OR NEW.visited_on <> OLD.visited_on) THEN
-        PERFORM gis.refuse(record, 'visited_on', format('is %s, which is yet to come', NEW.visited_on));
+        fine := gis.refuse(record, 'visited_on', format('is %s, which is yet to come', NEW.visited_on));
     ELSIF NEW.next_visit_on < NEW.visited_on THEN
-        PERFORM gis.refuse(record, 'next_visit_on', format('is %s, before the visit itself on %s', NEW.next_visit_on, NEW.visited_on));
+        fine := gis.refuse(record, 'next_visit_on', format('is %s, before the visit itself on %s', NEW.next_visit_on, NEW.visited_on));
     ELSIF NEW.decay_diameter_cm > NEW.stem_diameter_cm THEN
-        PERFORM gis.refuse(record, 'decay_diameter_cm', format('is %s, wider than the stem, %s: check which is which', NEW.decay_diameter_cm, NEW.stem_diameter_cm));
+        fine := gis.refuse(record, 'decay_diameter_cm', format('is %s, wider than the stem, %s: check which is which', NEW.decay_diameter_cm, NEW.stem_diameter_cm));
     ELSIF NEW.sound_wall_cm > NEW.stem_diameter_cm / 2 * (1 + 1e-9) THEN
-        PERFORM gis.refuse(record, 'sound_wall_cm', format('is %s, thicker than half the stem of %s across: check which is which', NEW.sound_wall_cm, NEW.stem_diameter_cm));
+        fine := gis.refuse(record, 'sound_wall_cm', format('is %s, thicker than half the stem of %s across: check which is which', NEW.sound_wall_cm, NEW.stem_diameter_cm));
     END IF;
     IF TG_OP = 'INSERT' THEN
         tree := gis.tree_of(client, record, NEW.tree_id, NEW.tag, NEW.site, NEW.geometry);
         INSERT INTO visits (client_id, site_id, tree_id, source_id, visited_on, visited_by, condition, whole_tree, crown, limb, note, next_visit_on, dbh_m, height_m,
             crown_radius_m, stem_diameter_m, decay_diameter_m, sound_wall_m, opening_share, other_points, extra, changed_by)
         VALUES (client, tree.site_id, tree.tree_id, NEW.source_id, NEW.visited_on, NEW.visited_by, NEW.condition, NEW.whole_tree, NEW.crown, NEW.limb, NEW.note,
-            NEW.next_visit_on, NEW.dbh_cm / 100, NEW.height_m, NEW.crown_radius_m, NEW.stem_diameter_cm / 100, NEW.decay_diameter_cm / 100,
-            NEW.sound_wall_cm / 100, NEW.opening_share, NEW.other_points, NEW.extra, actor())
+            NEW.next_visit_on, gis.metres(NEW.dbh_cm), NEW.height_m, NEW.crown_radius_m, gis.metres(NEW.stem_diameter_cm), gis.metres(NEW.decay_diameter_cm),
+            gis.metres(NEW.sound_wall_cm), NEW.opening_share, NEW.other_points, NEW.extra, actor())
         RETURNING visit_id, version, changed_at, changed_by INTO NEW.visit_id, NEW.version, NEW.changed_at, NEW.changed_by;
         NEW.tree_id := tree.tree_id; NEW.tag := tree.tag; NEW.geometry := tree.geometry;
         NEW.site := (SELECT name FROM sites WHERE client_id = client AND site_id = tree.site_id);
@@ -562,7 +581,7 @@ BEGIN
     IF NEW.tree_id IS DISTINCT FROM OLD.tree_id THEN
         tree := gis.tree_of(client, record, NEW.tree_id, NULL, NULL, CASE WHEN NEW.geometry IS DISTINCT FROM OLD.geometry THEN NEW.geometry END);
     ELSIF NEW.geometry IS DISTINCT FROM OLD.geometry THEN
-        PERFORM gis.refuse(record, 'geometry', 'is that of its tree: move the tree, or give another tree_id');
+        fine := gis.refuse(record, 'geometry', 'is that of its tree: move the tree, or give another tree_id');
     END IF;
     UPDATE visits v SET
         tree_id = coalesce(tree.tree_id, v.tree_id), site_id = coalesce(tree.site_id, v.site_id),
@@ -575,12 +594,12 @@ BEGIN
         limb = CASE WHEN NEW.limb IS NOT DISTINCT FROM OLD.limb THEN v.limb ELSE NEW.limb END,
         note = CASE WHEN NEW.note IS NOT DISTINCT FROM OLD.note THEN v.note ELSE NEW.note END,
         next_visit_on = CASE WHEN NEW.next_visit_on IS NOT DISTINCT FROM OLD.next_visit_on THEN v.next_visit_on ELSE NEW.next_visit_on END,
-        dbh_m = CASE WHEN NEW.dbh_cm IS NOT DISTINCT FROM OLD.dbh_cm THEN v.dbh_m ELSE NEW.dbh_cm / 100 END,
+        dbh_m = CASE WHEN NEW.dbh_cm IS NOT DISTINCT FROM OLD.dbh_cm THEN v.dbh_m ELSE gis.metres(NEW.dbh_cm) END,
         height_m = CASE WHEN NEW.height_m IS NOT DISTINCT FROM OLD.height_m THEN v.height_m ELSE NEW.height_m END,
         crown_radius_m = CASE WHEN NEW.crown_radius_m IS NOT DISTINCT FROM OLD.crown_radius_m THEN v.crown_radius_m ELSE NEW.crown_radius_m END,
-        stem_diameter_m = CASE WHEN NEW.stem_diameter_cm IS NOT DISTINCT FROM OLD.stem_diameter_cm THEN v.stem_diameter_m ELSE NEW.stem_diameter_cm / 100 END,
-        decay_diameter_m = CASE WHEN NEW.decay_diameter_cm IS NOT DISTINCT FROM OLD.decay_diameter_cm THEN v.decay_diameter_m ELSE NEW.decay_diameter_cm / 100 END,
-        sound_wall_m = CASE WHEN NEW.sound_wall_cm IS NOT DISTINCT FROM OLD.sound_wall_cm THEN v.sound_wall_m ELSE NEW.sound_wall_cm / 100 END,
+        stem_diameter_m = CASE WHEN NEW.stem_diameter_cm IS NOT DISTINCT FROM OLD.stem_diameter_cm THEN v.stem_diameter_m ELSE gis.metres(NEW.stem_diameter_cm) END,
+        decay_diameter_m = CASE WHEN NEW.decay_diameter_cm IS NOT DISTINCT FROM OLD.decay_diameter_cm THEN v.decay_diameter_m ELSE gis.metres(NEW.decay_diameter_cm) END,
+        sound_wall_m = CASE WHEN NEW.sound_wall_cm IS NOT DISTINCT FROM OLD.sound_wall_cm THEN v.sound_wall_m ELSE gis.metres(NEW.sound_wall_cm) END,
         opening_share = CASE WHEN NEW.opening_share IS NOT DISTINCT FROM OLD.opening_share THEN v.opening_share ELSE NEW.opening_share END,
         other_points = CASE WHEN NEW.other_points IS NOT DISTINCT FROM OLD.other_points THEN v.other_points ELSE NEW.other_points END,
         extra = CASE WHEN NEW.extra IS NOT DISTINCT FROM OLD.extra THEN v.extra ELSE NEW.extra END
@@ -593,6 +612,7 @@ CREATE TRIGGER edit INSTEAD OF INSERT OR UPDATE OR DELETE ON gis.visits FOR EACH
 -- +goose StatementBegin
 CREATE FUNCTION gis.edit_target() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER AS $$
 DECLARE
+    fine text;
     client integer := gis.client();
     record text;
     place bigint;
@@ -604,10 +624,10 @@ BEGIN
     record := gis.called('target', CASE TG_OP WHEN 'UPDATE' THEN OLD.target_id END, CASE TG_OP WHEN 'UPDATE' THEN OLD.name ELSE NEW.name END);
     NEW.source_id := nullif(NEW.source_id, ''); NEW.name := nullif(NEW.name, ''); NEW.kind := nullif(NEW.kind, ''); NEW.hours := nullif(NEW.hours, '');
     NEW.layer := nullif(NEW.layer, ''); NEW.site := coalesce(nullif(NEW.site, ''), CASE TG_OP WHEN 'UPDATE' THEN OLD.site END);
-    PERFORM gis.check_edit('targets', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
+    fine := gis.check_edit('targets', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
         CASE TG_OP WHEN 'UPDATE' THEN ARRAY['target_id', 'layer'] ELSE '{}' END || ARRAY['repair', 'version', 'changed_at', 'changed_by']);
     IF TG_OP = 'INSERT' OR NEW.geometry IS DISTINCT FROM OLD.geometry THEN
-        PERFORM gis.check_shape(record, NEW.geometry);
+        fine := gis.check_shape(record, NEW.geometry);
     END IF;
     IF TG_OP = 'INSERT' THEN
         place := gis.site_of(client, record, NEW.site, NEW.geometry);
@@ -660,6 +680,7 @@ CREATE TRIGGER edit INSTEAD OF INSERT OR UPDATE OR DELETE ON gis.targets FOR EAC
 -- +goose StatementBegin
 CREATE FUNCTION gis.edit_count() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER AS $$
 DECLARE
+    fine text;
     client integer := gis.client();
     record text;
     target targets;
@@ -669,19 +690,19 @@ BEGIN
         RETURN CASE WHEN FOUND THEN OLD END;
     END IF;
     record := gis.called('count', CASE TG_OP WHEN 'UPDATE' THEN OLD.count_id END, CASE TG_OP WHEN 'UPDATE' THEN OLD.name ELSE NEW.name END);
-    PERFORM gis.check_edit('counts', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
+    fine := gis.check_edit('counts', record, CASE TG_OP WHEN 'UPDATE' THEN to_jsonb(OLD) - 'geometry' END, to_jsonb(NEW) - 'geometry',
         CASE TG_OP WHEN 'UPDATE' THEN ARRAY['count_id', 'site', 'name', 'kind'] ELSE '{}' END || ARRAY['version', 'changed_at', 'changed_by']);
     IF NEW.counted_at IS NULL OR date_trunc('hour', NEW.counted_at) <> NEW.counted_at THEN
-        PERFORM gis.refuse(record, 'counted_at', format('is %s: expected the begin of a whole hour, such as 2026-03-02T08:00', coalesce(to_char(NEW.counted_at, 'YYYY-MM-DD"T"HH24:MI:SS'), 'empty')));
+        fine := gis.refuse(record, 'counted_at', format('is %s: expected the begin of a whole hour, such as 2026-03-02T08:00', coalesce(to_char(NEW.counted_at, 'YYYY-MM-DD"T"HH24:MI:SS'), 'empty')));
     ELSIF NEW.people IS NULL AND NEW.vehicles IS NULL THEN
-        PERFORM gis.refuse(record, 'people', 'is empty, and so is vehicles: give one of the two at least');
+        fine := gis.refuse(record, 'people', 'is empty, and so is vehicles: give one of the two at least');
     ELSIF NEW.target_id IS NULL THEN
-        PERFORM gis.refuse(record, 'target_id', 'is empty: say which target was counted at');
+        fine := gis.refuse(record, 'target_id', 'is empty: say which target was counted at');
     END IF;
     IF TG_OP = 'INSERT' OR NEW.target_id <> OLD.target_id THEN
         SELECT g.* INTO target FROM targets g WHERE g.client_id = client AND g.target_id = NEW.target_id;
         IF target.target_id IS NULL THEN
-            PERFORM gis.refuse(record, 'target_id', format('is %s, and there is no such target', NEW.target_id));
+            fine := gis.refuse(record, 'target_id', format('is %s, and there is no such target', NEW.target_id));
         ELSIF TG_OP = 'INSERT' THEN
             -- What is the target's may come along, as it is.
             PERFORM gis.check_edit('', record, jsonb_build_object('name', target.name, 'kind', target.kind, 'site', s.name),
@@ -696,7 +717,7 @@ BEGIN
     END IF;
     IF TG_OP = 'INSERT' THEN
         IF NOT gis.same_shape(target.geometry, NEW.geometry) THEN
-            PERFORM gis.refuse(record, 'geometry', 'is not that of its target: leave it out');
+            fine := gis.refuse(record, 'geometry', 'is not that of its target: leave it out');
         END IF;
         INSERT INTO counts (client_id, site_id, target_id, counted_at, people, vehicles, extra, changed_by)
         VALUES (client, target.site_id, target.target_id, NEW.counted_at, NEW.people, NEW.vehicles, NEW.extra, actor())
@@ -709,7 +730,7 @@ BEGIN
         RETURN NEW;
     END IF;
     IF NEW.geometry IS DISTINCT FROM OLD.geometry THEN
-        PERFORM gis.refuse(record, 'geometry', 'is that of its target: change the target');
+        fine := gis.refuse(record, 'geometry', 'is that of its target: change the target');
     END IF;
     UPDATE counts n SET
         target_id = coalesce(target.target_id, n.target_id), site_id = coalesce(target.site_id, n.site_id),

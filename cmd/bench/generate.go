@@ -21,9 +21,12 @@ var metresPerLon = metresPerLat * math.Cos(47.4*math.Pi/180)
 func (b *bench) treesFile() string   { return filepath.Join(b.dir, "trees.geojson") }
 func (b *bench) targetsFile() string { return filepath.Join(b.dir, "targets.geojson") }
 
+// townSide is the side of the square that the town covers, metres.
+func townSide(targets int) float64 { return 20_000 * math.Sqrt(float64(targets)/300_000) }
+
 func (b *bench) generate() error {
 	// The area grows with the targets, so that density stays the same.
-	side := 20_000 * math.Sqrt(float64(b.targets)/300_000)
+	side := townSide(b.targets)
 	if err := writeCollection(b.treesFile(), b.trees, func(w *bufio.Writer, i int, r *rand.Rand) {
 		x, y := r.Float64()*side, r.Float64()*side
 		dbh := 8 + 70*r.Float64()*r.Float64()

@@ -16,7 +16,7 @@ func (b *bench) imports(program string) error {
 	fmt.Printf("\nimport of %d trees from %d MB of GeoJSON, into an empty database, indexes included\n", b.trees, info.Size()>>20)
 	var ours, theirs []measured
 	for i := range b.runs {
-		if err := b.exec(`DROP SCHEMA public CASCADE`, `CREATE SCHEMA public`, `CREATE EXTENSION postgis`); err != nil {
+		if err := b.exec(`DROP SCHEMA public CASCADE`, `DROP SCHEMA IF EXISTS gis CASCADE`, `CREATE SCHEMA public`, `CREATE EXTENSION postgis`); err != nil {
 			return err
 		}
 		// The schema is made beforehand: only the import is measured.

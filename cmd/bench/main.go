@@ -1,6 +1,7 @@
 // Command bench measures, side by side in one run on one machine, our import
-// against ogr2ogr with COPY on the same file, and our full exposure run against
-// the best single SQL statement we know for it; and says how far both agree.
+// against ogr2ogr with COPY on the same file; our full exposure run against the
+// best single SQL statement we know for it, and says how far both agree; and our
+// HTTP service against bare handlers with the same SQL, and ogr2ogr.
 //
 // The data are generated from a seed. Nothing here asserts a time.
 package main
@@ -33,11 +34,22 @@ type bench struct {
 	runs           int
 	editsEach      int
 	ogr            bool
+	engine, http   bool
+	seconds        float64
+	profiles       string
 	generateOnly   string
+	program        string
 }
 
 func main() {
 	cluster.MaybeKeep()
+	if role := os.Getenv(roleVariable); role != "" {
+		if err := playRole(context.Background(), role); err != nil {
+			fmt.Fprintln(os.Stderr, "bench,", role+":", err)
+			os.Exit(1)
+		}
+		return
+	}
 	b := &bench{}
 	sizes := flag.String("trees", "1000000", "numbers of trees, one run each, such as 100000,1000000,10000000")
 	flag.IntVar(&b.targets, "targets", 0, "number of targets; 0 for three in ten trees")
@@ -46,6 +58,10 @@ func main() {
 	flag.IntVar(&b.editsEach, "edits", 300, "edits of each kind to time; 0 for none")
 	sql := flag.Bool("sql", true, "measure the SQL statement too")
 	flag.BoolVar(&b.ogr, "ogr2ogr", true, "measure ogr2ogr too")
+	flag.BoolVar(&b.engine, "engine", true, "measure imports, full runs and edits; without, the data are only loaded and ranked")
+	flag.BoolVar(&b.http, "serve", true, "measure the HTTP service")
+	flag.Float64Var(&b.seconds, "seconds", 3, "how long each round of a case of the service takes")
+	flag.StringVar(&b.profiles, "profiles", "", "write processor profiles of the service and the floor into this folder")
 	flag.StringVar(&b.generateOnly, "generate", "", "only write the data into this folder")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -96,14 +112,34 @@ func (b *bench) run(sql bool) error {
 	if err := b.generate(); err != nil {
 		return err
 	}
-	program := filepath.Join(dir, "underbough")
-	if out, err := exec.CommandContext(b.ctx, "go", "build", "-buildvcs=false", "-o", program, "./cmd/underbough").CombinedOutput(); err != nil {
+	b.program = filepath.Join(dir, "underbough")
+	if out, err := exec.CommandContext(b.ctx, "go", "build", "-buildvcs=false", "-o", b.program, "./cmd/underbough").CombinedOutput(); err != nil {
 		return fmt.Errorf("building underbough: %w\n%s", err, out)
 	}
-	if err := b.imports(program); err != nil {
+	if b.engine {
+		if err := b.imports(b.program); err != nil {
+			return err
+		}
+		if err := b.exposures(b.program, sql); err != nil {
+			return err
+		}
+	} else if err := b.load(); err != nil {
 		return err
 	}
-	return b.exposures(program, sql)
+	if !b.http {
+		return nil
+	}
+	return b.serve()
+}
+
+// load only loads the data and ranks them.
+func (b *bench) load() error {
+	for _, args := range [][]string{{"import", b.treesFile(), "--site", "bench", "--as", "trees"}, {"import", b.targetsFile(), "--site", "bench", "--as", "targets"}, {"rank", "--limit", "1"}} {
+		if _, err := b.process(b.program, args...); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // measured is one finished process.

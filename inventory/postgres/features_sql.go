@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -236,11 +237,34 @@ func (s *featureSQL) where() (string, error) {
 	if q.Filter == nil {
 		return b.String(), nil
 	}
+	for _, key := range []string{"tree_id", "target_id"} {
+		// Numbers are compared as such; a key is looked up as one.
+		if numbers, ok := filter.Numbers(q.Filter, key); ok && s.keyed(key) {
+			b.WriteString(" AND " + t.alias + "." + key + " = ANY(" + s.arg(wholes(numbers)) + "::bigint[])")
+		}
+	}
 	conditions, err := compileFilter(s, q.Filter, s.column)
 	for _, c := range conditions {
 		b.WriteString(" AND (" + c + ")")
 	}
 	return b.String(), err
+}
+
+// keyed reports whether a property is a key of the collection's own table.
+func (s *featureSQL) keyed(property string) bool {
+	_, ok := s.query.Collection.Property(property)
+	return ok && s.table.origin(property).sql == s.table.alias+"."+property
+}
+
+// wholes are the whole numbers among some; a key equals no others.
+func wholes(numbers []float64) []int64 {
+	out := []int64{}
+	for _, n := range numbers {
+		if n == math.Trunc(n) && math.Abs(n) < 1<<53 {
+			out = append(out, int64(n))
+		}
+	}
+	return out
 }
 
 // column finds what a filter speaks of and notes what it needs.

@@ -2,6 +2,7 @@ package question
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"github.com/paulmach/orb"
@@ -59,14 +60,24 @@ func (s *Features) Find(ctx context.Context, q inventory.FeatureQuery, fn func(*
 	return rest, s.Store.FindFeatures(ctx, q, fn)
 }
 
-// Count counts what a query holds for, up to a limit; false where that is not
-// known without working it all out.
+// Count counts what a query holds for, up to a limit; false where there is more,
+// or where it is not known without working it all out. Without a limit, 0, all is
+// worked out.
 func (s *Features) Count(ctx context.Context, q inventory.FeatureQuery, limit int) (n int, ok bool, err error) {
-	if q.Collection.Computed {
+	if !q.Collection.Computed {
+		n, err = s.Store.CountFeatures(ctx, q, limit)
+		return n, err == nil && (limit == 0 || n <= limit), err
+	}
+	if limit > 0 {
 		return 0, false, nil
 	}
-	n, err = s.Store.CountFeatures(ctx, q, limit)
-	return n, err == nil && n <= limit, err
+	for q.Limit = math.MaxInt; ; {
+		rest, err := s.Find(ctx, q, func(*inventory.Feature) error { n++; return nil })
+		if err != nil || !rest.OK {
+			return n, err == nil, err
+		}
+		q.After = rest
+	}
 }
 
 // Extent returns a box about all features of a collection; false where there
