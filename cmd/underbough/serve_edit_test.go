@@ -1,12 +1,16 @@
 package main
 
 import (
+	"bufio"
+	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/underbough/underbough/api"
+	"github.com/underbough/underbough/inventory/postgres/pgtest"
 )
 
 func TestEditFlags(t *testing.T) {
@@ -46,5 +50,60 @@ func TestLoopback(t *testing.T) {
 		if loopback(address) != want {
 			t.Errorf("%s: %v", address, !want)
 		}
+	}
+}
+
+// The flags reach the service, and the key's name the history.
+func TestServeEdits(t *testing.T) {
+	s, url := kept(t)
+	load(s)
+	keys := filepath.Join(t.TempDir(), "keys")
+	if err := os.WriteFile(keys, []byte("Ruta: 0123456789abcdef\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c := s.command("serve", "--listen", "127.0.0.1:0", "--edit", "--edit-keys", keys, "--require-match")
+	out, err := c.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		c.Process.Signal(syscall.SIGINT)
+		c.Wait()
+	}()
+	said := bufio.NewReader(out)
+	line, err := said.ReadString('\n')
+	if err != nil {
+		t.Fatalf("%q, %v", line, err)
+	}
+	if note, err := said.ReadString('\n'); err != nil || note != "Editing is on, for those with a key.\n" {
+		t.Errorf("%q, %v", note, err)
+	}
+	at := strings.Fields(line)[2] + "collections/trees/items/" + pgtest.Query(t, url, `SELECT tree_id FROM trees WHERE tag = 'T2'`)[0]
+	patch := func(headers ...string) int {
+		t.Helper()
+		req, err := http.NewRequestWithContext(t.Context(), http.MethodPatch, at, strings.NewReader(`{"properties":{"species":"Acer rubrum"}}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		req.Header.Set("Content-Type", "application/merge-patch+json")
+		for i := 0; i < len(headers); i += 2 {
+			req.Header.Set(headers[i], headers[i+1])
+		}
+		resp, err := http.DefaultClient.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		return resp.StatusCode
+	}
+	key := []string{"Authorization", "Bearer 0123456789abcdef"}
+	if without, unmatched, stale, right := patch(), patch(key...), patch(append(key, "If-Match", `"9.x"`)...), patch(append(key, "If-Match", "*")...); without != 401 || unmatched != 428 || stale != 412 || right != 200 {
+		t.Error(without, unmatched, stale, right)
+	}
+	if got := pgtest.Query(t, url, `SELECT changed_by, version FROM trees WHERE tag = 'T2'`); got[0] != "Ruta|2" {
+		t.Error(got)
 	}
 }
