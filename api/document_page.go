@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"net/http"
 	"strings"
@@ -90,16 +91,27 @@ func nodesOf(body []byte) ([]node, error) {
 			return nil, err
 		}
 		out[i].Name = strings.ReplaceAll(name, "_", " ")
-		if name == "href" && !strings.Contains(out[i].Text, "{") {
-			out[i].Href = out[i].Text
-		}
 	}
 	return out, nil
+}
+
+// nodeOfLink shows a link as one, or its address where that has variables.
+func nodeOfLink(l link) node {
+	n := node{Text: cmp.Or(l.Title, l.Rel), Href: l.Href}
+	if l.Templated {
+		n.Text, n.Href = n.Text+": "+l.Href, ""
+	}
+	n.Text += " (" + l.Type + ")"
+	return n
 }
 
 func nodeOf(raw json.RawMessage) (n node, err error) {
 	switch raw[0] {
 	case '{':
+		var l link
+		if json.Unmarshal(raw, &l) == nil && l.Href != "" && l.Rel != "" {
+			return nodeOfLink(l), nil
+		}
 		n.Parts, err = nodesOf(raw)
 	case '[':
 		var list []json.RawMessage

@@ -260,10 +260,13 @@ func (s *Server) feature(ctx context.Context, q inventory.FeatureQuery, as form,
 	}
 	q.ID, q.Limit = inventory.Some(id), maxLimit
 	at := slices.IndexFunc(c.Properties, func(p inventory.Property) bool { return p.Name == "version" })
-	if q.Pick != nil && at >= 0 && !q.Pick[at] {
-		at = -1
+	// The version is read whether or not it is shown.
+	read := q
+	if q.Pick != nil && at >= 0 {
+		read.Pick = slices.Clone(q.Pick)
+		read.Pick[at] = true
 	}
-	_, err = s.features(ctx).Find(ctx, q, func(f *inventory.Feature) error {
+	_, err = s.features(ctx).Find(ctx, read, func(f *inventory.Feature) error {
 		if f.TextID != text {
 			return nil
 		}
