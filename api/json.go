@@ -90,7 +90,7 @@ func appendValue(dst []byte, p *inventory.Property, v *inventory.Value) []byte {
 	case inventory.Boolean:
 		return appendBool(dst, v.Int != 0)
 	case inventory.Number:
-		return appendFloat(dst, v.Float, p.Decimals)
+		return appendReal(dst, v.Float, p.Decimals)
 	case inventory.Date:
 		return append(v.Time.AppendFormat(append(dst, '"'), "2006-01-02"), '"')
 	case inventory.Timestamp:
@@ -101,6 +101,20 @@ func appendValue(dst []byte, p *inventory.Property, v *inventory.Value) []byte {
 		return append(dst, v.Bytes...)
 	}
 	return appendString(dst, v.Bytes)
+}
+
+// appendReal appends a number that may have decimals, with one where it has none:
+// clients take a column's type from the first values they see, and QGIS 3.22 cuts
+// the decimals off whatever follows whole numbers.
+func appendReal(dst []byte, v float64, decimals int) []byte {
+	start := len(dst)
+	dst = appendFloat(dst, v, decimals)
+	for _, c := range dst[start:] {
+		if c == '.' || c == 'n' { // null
+			return dst
+		}
+	}
+	return append(dst, '.', '0')
 }
 
 // appendAny appends any value that a property of an answer may have.

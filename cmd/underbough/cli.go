@@ -125,26 +125,26 @@ func exitStatus(err error) int {
 
 // open connects to the database: the one at --database, or the private one,
 // which is shared with whoever runs it already or started for the length of
-// this command.
-func (c *cli) open() (*postgres.DB, func(), error) {
+// this command. It returns its address too.
+func (c *cli) open() (*postgres.DB, string, func(), error) {
 	url, release := c.Database, func() {}
 	if url == "" {
 		data, err := c.dataFolder()
 		if err != nil {
-			return nil, nil, err
+			return nil, "", nil, err
 		}
 		lease, err := cluster.Acquire(c.ctx, cluster.Options{Data: data, Log: c.log()})
 		if err != nil {
-			return nil, nil, err
+			return nil, "", nil, err
 		}
 		url, release = lease.URL(), func() { lease.Release() }
 	}
 	db, err := postgres.Open(c.ctx, url)
 	if err != nil {
 		release()
-		return nil, nil, err
+		return nil, "", nil, err
 	}
-	return db, func() { db.Close(); release() }, nil
+	return db, url, func() { db.Close(); release() }, nil
 }
 
 func (c *cli) dataFolder() (string, error) {
@@ -166,11 +166,12 @@ func (c *cli) log() *slog.Logger {
 type session struct {
 	*postgres.DB
 	client inventory.ClientID
+	url    string // of the database
 	close  func()
 }
 
 func (c *cli) session() (*session, error) {
-	db, closeAll, err := c.open()
+	db, url, closeAll, err := c.open()
 	if err != nil {
 		return nil, err
 	}
@@ -179,7 +180,7 @@ func (c *cli) session() (*session, error) {
 		closeAll()
 		return nil, err
 	}
-	return &session{DB: db, client: client, close: closeAll}, nil
+	return &session{DB: db, client: client, url: url, close: closeAll}, nil
 }
 
 // profileFlag is which assumptions to take.

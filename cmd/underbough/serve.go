@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"net/url"
+	"strings"
 	"syscall"
 	"time"
 
@@ -59,7 +61,20 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 	}
 	defer s.keepUpToDate(c, inv, p, config.Log)()
 	fmt.Fprintf(c.stdout, "Serving at http://%s/ (map at http://%s/map); Ctrl-C ends it.\n%s", l.Addr(), l.Addr(), editNote(&config, l.Addr().String()))
+	if c.Database == "" {
+		fmt.Fprintf(c.stdout, "For a desktop GIS on this machine, PostGIS is at %s, schema gis.\n", connection(inv.url))
+	}
 	return api.New(config).Run(c.ctx, l)
+}
+
+// connection names a database on a private cluster as desktop programs ask for it.
+func connection(address string) string {
+	u, err := url.Parse(address)
+	if err != nil {
+		return address
+	}
+	q := u.Query()
+	return fmt.Sprintf("host=%s port=%s dbname=%s user=%s", q.Get("host"), q.Get("port"), strings.TrimPrefix(u.Path, "/"), u.User.Username())
 }
 
 // keepUpToDate brings exposures up to date in the background whenever the
