@@ -272,6 +272,8 @@ func appendCell(dst []byte, p *inventory.Property, v *inventory.Value) []byte {
 		return v.Time.AppendFormat(dst, time.DateOnly)
 	case p.Type == inventory.Timestamp:
 		return v.Time.AppendFormat(dst, instantLayout)
+	case p.Type == inventory.Number:
+		return appendFloat(dst, v.Float, p.Decimals)
 	}
 	return appendValue(dst, p, v)
 }

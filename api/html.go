@@ -99,7 +99,9 @@ func (d *describing) write(v any) error {
 // page answers with an HTML page.
 func (d *describing) page(name string, p htmlPage) error {
 	p.Base = d.s.base(d.r)
-	p.Trail = append([]step{{p.Base + "/", "Underbough"}}, p.Trail...)
+	if name != "landing" {
+		p.Trail = append([]step{{p.Base + "/", "Underbough"}}, p.Trail...)
+	}
 	p.Others = d.links()[1:]
 	var body bytes.Buffer
 	if err := pageTemplates[name].Execute(&body, &p); err != nil {

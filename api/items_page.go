@@ -58,7 +58,7 @@ func (s *Server) itemsPage(w http.ResponseWriter, r *http.Request, q itemsReques
 		return err
 	}
 	base := s.base(r) + "/collections"
-	out := htmlPage{Title: "Features", Data: table, Trail: []step{{base + "?f=html", "Collections"}, {base + "/" + c.ID + "?f=html", c.Title}}}
+	out := htmlPage{Title: c.Title + ": features", Data: table, Trail: []step{{base + "?f=html", "Collections"}, {base + "/" + c.ID + "?f=html", c.Title}}}
 	if actedOn(c) {
 		out.Cautions = question.Cautions
 	}
