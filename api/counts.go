@@ -67,8 +67,10 @@ func (s *Server) matched(ctx context.Context, p *page) (n int, known bool, err e
 	case !p.hits && !p.rest.OK:
 		return p.returned, true, nil
 	}
-	limit := countLimit
-	if p.hits {
+	// All of a collection is counted quickly, and asked for by every client that
+	// opens it; some show nothing of one that does not say how much it holds.
+	q, limit := &p.query, countLimit
+	if p.hits || !q.Collection.Computed && q.Filter == nil && len(q.Boxes) == 0 && !q.During.OK {
 		limit = 0
 	}
 	return s.counts.find(p.state+s.pastInstant(ctx), p.selection, func() (int, bool, error) {

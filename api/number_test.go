@@ -85,3 +85,12 @@ func BenchmarkAppendEWKB(b *testing.B) {
 		})
 	}
 }
+
+// Clients take a column's type from the first values they see.
+func TestRealHasAPoint(t *testing.T) {
+	for v, want := range map[float64]string{0: "0.0", 9: "9.0", -3: "-3.0", 0.25: "0.25", 1e15: "1000000000000000.0", math.Inf(1): "null"} {
+		if got := string(appendReal(nil, v, 2)); got != want {
+			t.Errorf("%v is written %s, expected %s", v, got, want)
+		}
+	}
+}
