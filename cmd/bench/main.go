@@ -36,7 +36,7 @@ type bench struct {
 	ogr            bool
 	engine, http   bool
 	seconds        float64
-	profiles       string
+	profiles, kept string
 	generateOnly   string
 	program        string
 }
@@ -62,6 +62,7 @@ func main() {
 	flag.BoolVar(&b.http, "serve", true, "measure the HTTP service")
 	flag.Float64Var(&b.seconds, "seconds", 3, "how long each round of a case of the service takes")
 	flag.StringVar(&b.profiles, "profiles", "", "write processor profiles of the service and the floor into this folder")
+	flag.StringVar(&b.kept, "data", "", "measure the service only, on a database in this folder that is kept for the next time")
 	flag.StringVar(&b.generateOnly, "generate", "", "only write the data into this folder")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -98,7 +99,11 @@ func (b *bench) run(sql bool) error {
 		return err
 	}
 	b.dir = dir
-	lease, err := cluster.Acquire(b.ctx, cluster.Options{Data: filepath.Join(dir, "data"), Remove: true})
+	options := cluster.Options{Data: filepath.Join(dir, "data"), Remove: true}
+	if b.kept != "" {
+		options = cluster.Options{Data: b.kept}
+	}
+	lease, err := cluster.Acquire(b.ctx, options)
 	if err != nil {
 		return err
 	}
@@ -109,12 +114,18 @@ func (b *bench) run(sql bool) error {
 	}
 	defer b.conn.Close(context.WithoutCancel(b.ctx))
 	fmt.Printf("%d trees, %d targets, seed %d\n", b.trees, b.targets, b.seed)
-	if err := b.generate(); err != nil {
-		return err
-	}
 	b.program = filepath.Join(dir, "underbough")
 	if out, err := exec.CommandContext(b.ctx, "go", "build", "-buildvcs=false", "-o", b.program, "./cmd/underbough").CombinedOutput(); err != nil {
 		return fmt.Errorf("building underbough: %w\n%s", err, out)
+	}
+	if b.kept != "" {
+		if err := b.loadOnce(); err != nil {
+			return err
+		}
+		return b.serve()
+	}
+	if err := b.generate(); err != nil {
+		return err
 	}
 	if b.engine {
 		if err := b.imports(b.program); err != nil {
@@ -130,6 +141,22 @@ func (b *bench) run(sql bool) error {
 		return nil
 	}
 	return b.serve()
+}
+
+// loadOnce loads the data where none are there.
+func (b *bench) loadOnce() error {
+	var trees int
+	err := b.conn.QueryRow(b.ctx, `SELECT count(*) FROM trees`).Scan(&trees)
+	switch {
+	case err != nil || trees == 0:
+		if err := b.generate(); err != nil {
+			return err
+		}
+		return b.load()
+	case trees != b.trees:
+		return fmt.Errorf("%s holds %d trees, not %d", b.kept, trees, b.trees)
+	}
+	return nil
 }
 
 // load only loads the data and ranks them.
