@@ -1,13 +1,14 @@
 package api
 
 import (
+	"bytes"
 	"context"
 	"encoding/csv"
 	"errors"
 	"math"
 	"net/http"
+	"slices"
 	"strconv"
-	"sync"
 	"time"
 
 	"github.com/paulmach/orb"
@@ -23,10 +24,6 @@ import (
 // exportTimeout bounds an export, which goes on as long as the client takes what
 // comes.
 const exportTimeout = 2 * time.Hour
-
-// patience is how long a client waits at most for the first bytes of an export. A
-// question that fails sooner is answered with its error.
-const patience = 60 * time.Millisecond
 
 // exportForms are the forms of an export, the usual one first.
 var exportForms = []string{typeGeoJSON, typeGeoJSONSeq, typeCSV}
@@ -71,21 +68,32 @@ func (s *Server) handleExport(w http.ResponseWriter, r *http.Request) error {
 	if s.unchanged(w, r, s.etag(r, as, state), true) || r.Method == http.MethodHead {
 		return nil
 	}
-	ctx, stop := unhurried(r.Context())
-	defer stop()
-	q.Limit = 0
-	out := &export{stream: s.newStream(w), query: &q, as: as, points: onlyPoints(c)}
-	// The client is told at once that it begins, unless it ends before that.
-	soon := time.AfterFunc(patience, func() { _ = out.begin() })
-	defer soon.Stop()
-	err = s.eachFeature(ctx, q.FeatureQuery, out.feature)
-	if !soon.Stop() || err == nil {
-		err = errors.Join(err, out.begin()) // what the timer met with, if it was first
-	}
+	done, err := s.beginExport()
 	if err != nil {
 		return err
 	}
+	defer done()
+	ctx, stop := unhurried(r.Context())
+	defer stop()
+	out := &export{stream: s.newStream(w), query: &q, as: as, points: onlyPoints(c)}
+	if err := s.eachFeature(ctx, out); err != nil {
+		return err
+	}
 	return out.end(s.config.Now())
+}
+
+// mostExports is how many exports may be under way: each holds connections to the
+// database for as long as its client takes.
+const mostExports = 4
+
+// beginExport takes a place among the exports; done gives it back.
+func (s *Server) beginExport() (done func(), err error) {
+	select {
+	case s.exports <- struct{}{}:
+		return func() { <-s.exports }, nil
+	default:
+		return nil, &statusError{http.StatusServiceUnavailable, "as many exports as there may be are under way: try again in a while"}
+	}
 }
 
 func onlyPoints(c *inventory.Collection) bool {
@@ -104,90 +112,134 @@ func unhurried(of context.Context) (context.Context, func()) {
 	return ctx, func() { stop(); cancel() }
 }
 
-// eachFeature hands on every feature of a query, in its order and of one state
-// of the inventory.
-func (s *Server) eachFeature(ctx context.Context, q inventory.FeatureQuery, fn func(*inventory.Feature) error) error {
-	if !q.Collection.Computed {
-		_, err := s.features(ctx).Find(ctx, q, fn)
+// eachFeature sends every feature of an export, in its order and of one state of
+// the inventory.
+func (s *Server) eachFeature(ctx context.Context, out *export) error {
+	q := out.query.FeatureQuery
+	q.Limit = 0
+	if !q.Collection.Computed && len(q.Order) == 0 {
+		return s.config.Store.ExportFeatures(ctx, q, out.encoder, out.chunk)
+	}
+	encode := out.encoder()
+	var chunk []byte
+	each := func(f *inventory.Feature) (err error) {
+		if chunk, err = encode(chunk, f); err != nil || len(chunk) < flushBytes {
+			return err
+		}
+		err = out.chunk(chunk)
+		chunk = chunk[:0]
 		return err
 	}
-	return s.config.Store.OneSnapshot(ctx, func(ctx context.Context) error {
+	if !q.Collection.Computed {
+		if _, err := s.features(ctx).Find(ctx, q, each); err != nil {
+			return err
+		}
+		return out.chunk(chunk)
+	}
+	err := s.config.Store.OneSnapshot(ctx, func(ctx context.Context) error {
 		for q.Limit = math.MaxInt; ; {
-			rest, err := s.features(ctx).Find(ctx, q, fn)
+			rest, err := s.features(ctx).Find(ctx, q, each)
 			if err != nil || !rest.OK {
 				return err
 			}
 			q.After = rest
 		}
 	})
+	if err != nil {
+		return err
+	}
+	return out.chunk(chunk)
 }
 
-// export writes features one by one in some form.
+// export writes features in some form.
 type export struct {
 	*stream
 	query  *itemsRequest
 	as     string
 	points bool
-	once   sync.Once
-	failed error // of begin
-	sent   bool
-	table  *csv.Writer
-	cells  []string
-	cell   []byte
+	begun  bool
+	sent   bool // some feature
 }
 
-// begin sends what comes first.
-func (o *export) begin() error {
-	o.once.Do(func() {
-		c := o.query.Collection
-		switch o.as {
-		case typeCSV:
-			o.table = csv.NewWriter(o)
-			o.table.UseCRLF = true
-			o.failed = o.row(o.header())
-		case typeGeoJSON:
-			o.buf = append(o.buf, `{"type":"FeatureCollection",`...)
-			if actedOn(c) {
-				o.buf = append(appendString(append(o.buf, `"cautions":`...), question.Cautions), ',')
-			}
-			o.buf = append(o.buf, `"features":[`...)
-		}
-		if o.failed == nil && len(o.buf) > 0 {
-			o.failed = errors.Join(o.send(), o.control.Flush())
-		}
-	})
-	return o.failed
-}
-
-func (o *export) feature(f *inventory.Feature) (err error) {
-	if !o.sent {
+// chunk sends features as they are encoded. What comes first goes before the first
+// of them: until then an error can be answered as one.
+func (o *export) chunk(b []byte) error {
+	if !o.begun {
+		o.begun = true
 		if err := o.begin(); err != nil {
 			return err
 		}
 	}
-	switch o.as {
-	case typeCSV:
-		err = o.row(o.values(f))
-	case typeGeoJSONSeq:
-		o.buf = append(o.buf, 0x1e)
-		o.buf, err = formOf(o.query.ref).appendFeature(o.buf, &o.query.FeatureQuery, f, nil)
-		o.buf = append(o.buf, '\n')
-	default:
-		if o.sent {
-			o.buf = append(o.buf, ',')
-		}
-		o.buf = append(o.buf, '\n')
-		o.buf, err = formOf(o.query.ref).appendFeature(o.buf, &o.query.FeatureQuery, f, nil)
+	if len(b) == 0 {
+		return nil
+	}
+	if !o.sent && o.as == typeGeoJSON {
+		b = b[1:] // the comma between it and none
 	}
 	o.sent = true
-	if err != nil {
+	for part := range slices.Chunk(b, 4*flushBytes) {
+		o.buf = append(o.buf, part...)
+		if err := o.push(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (o *export) begin() error {
+	switch o.as {
+	case typeCSV:
+		table := csv.NewWriter(o)
+		table.UseCRLF = true
+		return writeRow(table, o.header())
+	case typeGeoJSON:
+		o.buf = append(o.buf, `{"type":"FeatureCollection",`...)
+		if actedOn(o.query.Collection) {
+			o.buf = append(appendString(append(o.buf, `"cautions":`...), question.Cautions), ',')
+		}
+		o.buf = append(o.buf, `"features":[`...)
+	}
+	return nil
+}
+
+// encoder returns what appends a feature; each call one of its own.
+func (o *export) encoder() func([]byte, *inventory.Feature) ([]byte, error) {
+	form, q := formOf(o.query.ref), &o.query.FeatureQuery
+	switch o.as {
+	case typeCSV:
+		var b bytes.Buffer
+		r := &rowMaker{export: o}
+		table := csv.NewWriter(&b)
+		table.UseCRLF = true
+		return func(dst []byte, f *inventory.Feature) ([]byte, error) {
+			b.Reset()
+			err := writeRow(table, r.values(f))
+			return append(dst, b.Bytes()...), err
+		}
+	case typeGeoJSONSeq:
+		return func(dst []byte, f *inventory.Feature) ([]byte, error) {
+			dst, err := form.appendFeature(append(dst, 0x1e), q, f, nil)
+			return append(dst, '\n'), err
+		}
+	}
+	return func(dst []byte, f *inventory.Feature) ([]byte, error) {
+		return form.appendFeature(append(dst, ',', '\n'), q, f, nil)
+	}
+}
+
+func writeRow(table *csv.Writer, cells []string) error {
+	if err := table.Write(cells); err != nil {
 		return err
 	}
-	return o.push()
+	table.Flush()
+	return table.Error()
 }
 
 // end sends what comes last.
 func (o *export) end(now time.Time) error {
+	if err := o.chunk(nil); err != nil {
+		return err
+	}
 	if o.as == typeGeoJSON {
 		o.buf = append(o.buf, "\n],\"timeStamp\":\""...)
 		o.buf = now.UTC().AppendFormat(o.buf, instantLayout)
@@ -216,16 +268,15 @@ func (o *export) header() []string {
 	return cells
 }
 
-func (o *export) row(cells []string) error {
-	if err := o.table.Write(cells); err != nil {
-		return err
-	}
-	o.table.Flush()
-	return o.table.Error()
+// rowMaker makes rows of a table and uses its memory again.
+type rowMaker struct {
+	*export
+	cells []string
+	cell  []byte
 }
 
 // values are a feature's cells.
-func (o *export) values(f *inventory.Feature) []string {
+func (o *rowMaker) values(f *inventory.Feature) []string {
 	c := o.query.Collection
 	id := f.TextID
 	if id == "" {

@@ -78,6 +78,7 @@ type Server struct {
 	// sweeps holds a place for each request that may go through a whole site at
 	// the same time: the others wait.
 	sweeps  chan struct{}
+	exports chan struct{} // likewise for exports
 	extents extents
 	counts  counts
 	siteCRS knownReferences
@@ -123,7 +124,7 @@ func (c Config) withDefaults() Config {
 
 // New returns a server. What Validate refuses, Run refuses too.
 func New(c Config) *Server {
-	s := &Server{config: c.withDefaults(), sweeps: make(chan struct{}, 1)}
+	s := &Server{config: c.withDefaults(), sweeps: make(chan struct{}, 1), exports: make(chan struct{}, mostExports)}
 	s.tiles = newTileCache(s.config.TileCacheBytes)
 	s.public, _ = c.publicURL()
 	s.handler = s.routes()

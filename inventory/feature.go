@@ -201,6 +201,11 @@ type FeatureStore interface {
 	// FindFeatures hands the features on as they come, until fn fails or there
 	// are no more. It asks for nothing of a computed collection.
 	FindFeatures(ctx context.Context, q FeatureQuery, fn func(*Feature) error) error
+	// ExportFeatures hands on all features of a stored collection that a query
+	// selects, encoded, in the order of their ids and of one state of the inventory.
+	// newEncoder is called for each of those who encode side by side; what it
+	// returns appends a feature. Limit and Order mean nothing here.
+	ExportFeatures(ctx context.Context, q FeatureQuery, newEncoder func() func([]byte, *Feature) ([]byte, error), write func([]byte) error) error
 	// CountFeatures counts up to a limit; it returns limit + 1 where there are
 	// more.
 	CountFeatures(ctx context.Context, q FeatureQuery, limit int) (int, error)

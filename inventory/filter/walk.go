@@ -29,6 +29,15 @@ func children(e Expr) []Expr {
 	return nil
 }
 
+// Places reports whether an expression has a literal geometry.
+func Places(e Expr) bool {
+	switch e.(type) {
+	case *Geometry, *BBox:
+		return true
+	}
+	return slices.ContainsFunc(children(e), Places)
+}
+
 // rewrite returns a copy with every leaf replaced by what f makes of it.
 func rewrite(e Expr, f func(Expr) Expr) Expr {
 	all := func(list []Expr) []Expr {

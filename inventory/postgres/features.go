@@ -20,7 +20,10 @@ func (db *DB) FindFeatures(ctx context.Context, q inventory.FeatureQuery, fn fun
 		if err := f.page(); err != nil {
 			return err
 		}
-		reader := &featureRow{sql: f, db: db, ctx: ctx}
+		reader, err := db.newFeatureRow(ctx, f)
+		if err != nil {
+			return err
+		}
 		return db.ask(ctx, f.adHoc(), f.text.String(), f.args, func(rows pgx.Rows) error {
 			for rows.Next() {
 				feature, err := reader.read(rows.RawValues())

@@ -42,7 +42,8 @@ type join struct {
 // origin is where a property is read from and how.
 type origin struct {
 	sql   string
-	needs string // aliases of joins, with spaces between
+	needs string  // aliases of joins, with spaces between
+	times float64 // what is read, to be the figure that is served; 0 for as it is
 	form  form
 	words []string // by code, of codedForm and bitsForm
 	// filter is the SQL in filters, where it is not sql; bits that of a bit set.
@@ -136,7 +137,7 @@ var featureTables = map[string]*featureTable{
 		},
 		columns: map[string]origin{
 			"site":              siteName,
-			"dbh_cm":            {sql: "t.dbh_m * 100"},
+			"dbh_cm":            {sql: "t.dbh_m", times: 100},
 			"crown_surveyed":    {sql: "t.crown IS NOT NULL"},
 			"height_from":       coding("e.height_from", originWords),
 			"crown_radius_from": coding("e.crown_from", originWords),
@@ -151,13 +152,13 @@ var featureTables = map[string]*featureTable{
 			"within":            {sql: "e.within", needs: "e", form: bitsForm, filter: "kinds(e.within)", bits: "e.within", words: targetWords},
 			"people":            {sql: peopleSQL, needs: "e"},
 			"vehicles":          {sql: "e.vehicles", needs: "e"},
-			"person_hours_year": {sql: fmt.Sprintf("(%s) * %d", peopleSQL, ranking.HoursPerYear), needs: "e"},
+			"person_hours_year": {sql: peopleSQL, needs: "e", times: ranking.HoursPerYear},
 			"busiest_people":    {sql: "e.busiest_people", needs: "e"},
 			"busiest_hour":      {sql: "e.busiest_hour", needs: "e"},
 			"likelihood":        coding("e.likelihood", likelihoodWords),
 			"inferred":          {sql: "e.rule <> 0", needs: "e"},
 			"rule":              coding("e.rule", ruleWords),
-			"harm_index":        {sql: "e.harm * 1000", needs: "e"},
+			"harm_index":        {sql: "e.harm", needs: "e", times: 1000},
 			"rank":              {sql: "e.harm", needs: "e", form: rankedForm, filter: "e.rank"},
 			"rating":            coding("e.rating", ratingWords),
 		},
@@ -173,9 +174,9 @@ var featureTables = map[string]*featureTable{
 		columns: map[string]origin{
 			"site":                 siteName,
 			"tag":                  {sql: "t.tag", needs: "t"},
-			"diameter_cm":          {sql: "c.diameter_m * 100"},
-			"lateral_diameter_cm":  {sql: "c.lateral_diameter_m * 100"},
-			"regrowth_diameter_cm": {sql: "c.regrowth_diameter_m * 100"},
+			"diameter_cm":          {sql: "c.diameter_m", times: 100},
+			"lateral_diameter_cm":  {sql: "c.lateral_diameter_m", times: 100},
+			"regrowth_diameter_cm": {sql: "c.regrowth_diameter_m", times: 100},
 		},
 		begin: dayBegin("coalesce(c.made_on, make_date(c.made_year, 1, 1))"), end: dayEnd("coalesce(c.made_on, make_date(c.made_year, 12, 31))"),
 	},
@@ -185,10 +186,10 @@ var featureTables = map[string]*featureTable{
 		columns: map[string]origin{
 			"site":              siteName,
 			"tag":               {sql: "t.tag", needs: "t"},
-			"dbh_cm":            {sql: "v.dbh_m * 100"},
-			"stem_diameter_cm":  {sql: "v.stem_diameter_m * 100"},
-			"decay_diameter_cm": {sql: "v.decay_diameter_m * 100"},
-			"sound_wall_cm":     {sql: "v.sound_wall_m * 100"},
+			"dbh_cm":            {sql: "v.dbh_m", times: 100},
+			"stem_diameter_cm":  {sql: "v.stem_diameter_m", times: 100},
+			"decay_diameter_cm": {sql: "v.decay_diameter_m", times: 100},
+			"sound_wall_cm":     {sql: "v.sound_wall_m", times: 100},
 		},
 		begin: dayBegin("v.visited_on"), end: dayEnd("v.visited_on"),
 	},
@@ -244,6 +245,9 @@ func (s *origin) filterSQL(p *inventory.Property) string {
 	sql := s.sql
 	if s.filter != "" {
 		sql = s.filter
+	}
+	if s.times != 0 {
+		sql = fmt.Sprintf("(%s) * %g", sql, s.times)
 	}
 	sql = "(" + sql + ")::" + castOf[p.Type]
 	switch p.Type {

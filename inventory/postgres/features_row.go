@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
-	"slices"
 	"time"
 
 	"github.com/underbough/underbough/inventory"
@@ -18,23 +17,36 @@ const epoch2000Unix = 946684800
 // it uses again and again: no value of a row costs an allocation.
 type featureRow struct {
 	sql     *featureSQL
-	db      *DB
-	ctx     context.Context
 	feature inventory.Feature
 	words   map[*string][][]byte // the bytes of each list of words
-	last    siteState            // of the row before
-	harms   []float64            // of its site, least first
+	ranks   map[int64]*harmOrder // by site
+	rank    *harmOrder           // of the site of the row
+}
+
+// newFeatureRow makes ready what rows are read with.
+func (db *DB) newFeatureRow(ctx context.Context, sql *featureSQL) (*featureRow, error) {
+	r := &featureRow{sql: sql, words: make(map[*string][][]byte), ranks: make(map[int64]*harmOrder)}
+	r.feature.Values = make([]inventory.Value, len(sql.query.Collection.Properties))
+	for i := range r.feature.Values {
+		r.feature.Values[i].Null = true
+	}
+	if !sql.readsRanks() {
+		return r, nil
+	}
+	for _, site := range sql.sites {
+		if site.Generation == 0 {
+			continue
+		}
+		var err error
+		if r.ranks[site.ID], err = db.harms(ctx, sql.query.Client, site); err != nil {
+			return nil, err
+		}
+	}
+	return r, nil
 }
 
 func (r *featureRow) read(raw [][]byte) (*inventory.Feature, error) {
 	f, properties := &r.feature, r.sql.query.Collection.Properties
-	if f.Values == nil {
-		f.Values = make([]inventory.Value, len(properties))
-		for i := range f.Values {
-			f.Values[i].Null = true
-		}
-		r.words = make(map[*string][][]byte)
-	}
 	f.ID = integer(raw[0])
 	f.EWKB = raw[1]
 	f.At.IDs[0] = f.ID
@@ -55,7 +67,7 @@ func (r *featureRow) read(raw [][]byte) (*inventory.Feature, error) {
 	for i := range r.sql.read {
 		column := &r.sql.read[i]
 		v, p := &f.Values[column.at], &properties[column.at]
-		b := raw[i+2]
+		b := raw[column.column]
 		v.Null, v.List = b == nil, v.List[:0]
 		if b == nil {
 			continue
@@ -67,35 +79,22 @@ func (r *featureRow) read(raw [][]byte) (*inventory.Feature, error) {
 	return f, nil
 }
 
-// inForce compares what is in force at the row's site with what the statement
-// was written for, and has the harms of its trees at hand.
+// inForce has the order of the trees of the row's site at hand. The row of one
+// feature says what is in force there too, which may be other than what the
+// statement was written for.
 func (r *featureRow) inForce(raw [][]byte) error {
-	site := siteState{integer(raw[0]), integer(raw[1]), integer(raw[2])}
-	if site == r.last {
+	id := integer(raw[0])
+	r.rank = r.ranks[id]
+	if !r.sql.query.ID.OK || r.sql.source.at.OK {
 		return nil
 	}
-	states := r.sql.sites
-	at := slices.IndexFunc(states, func(s siteState) bool { return s.ID == site.ID })
-	if r.sql.source.at.OK {
-		if at < 0 {
+	now := siteState{id, integer(raw[1]), integer(raw[2])}
+	for _, s := range r.sql.sites {
+		if s.ID == id && s.Generation == now.Generation && (s.Revision == now.Revision || !r.sql.readsRanks()) {
 			return nil
 		}
-		site = states[at]
-	} else if r.sql.query.ID.OK && (at < 0 || states[at].Generation != site.Generation) {
-		return errOtherSites
-	} else if at < 0 {
-		return nil
-	} else if !r.sql.query.ID.OK {
-		site = states[at]
 	}
-	if site.Generation > 0 && slices.ContainsFunc(r.sql.read, func(c reading) bool { return c.origin.form == rankedForm }) {
-		var err error
-		if r.harms, err = r.db.harms(r.ctx, r.sql.query.Client, site); err != nil {
-			return err
-		}
-	}
-	r.last = siteState{integer(raw[0]), integer(raw[1]), integer(raw[2])}
-	return nil
+	return errOtherSites
 }
 
 // value reads a column's binary form.
@@ -129,16 +128,15 @@ func (r *featureRow) value(v *inventory.Value, p *inventory.Property, o *origin,
 	case amountArea:
 		v.Float = sumOfAmounts(b, 5)
 	case rankedForm:
-		harm := math.Float64frombits(binary.BigEndian.Uint64(b))
-		above, _ := slices.BinarySearchFunc(r.harms, harm, func(a, x float64) int {
-			if a <= x {
-				return -1
-			}
-			return 1
-		})
-		v.Int = int64(len(r.harms) - above + 1)
+		if v.Null = r.rank == nil; !v.Null {
+			v.Int = r.rank.rank(math.Float64frombits(binary.BigEndian.Uint64(b)))
+		}
 	default:
-		return decodeValue(v, p.Type, b)
+		err := decodeValue(v, p.Type, b)
+		if o.times != 0 {
+			v.Float *= o.times
+		}
+		return err
 	}
 	return nil
 }

@@ -28,11 +28,14 @@ type featureSQL struct {
 	read   []reading       // the properties that are read, in the order of their columns
 	site   int             // column of what is in force at the feature's site; 0 for none
 	keys   int             // column of the first key of the order
+	// above and upTo are parameters that bound the key, where only a part is read.
+	above, upTo string
 }
 
 // reading is a property that is read.
 type reading struct {
 	at     int // place in the collection's properties
+	column int // in the statement; several may read one
 	origin origin
 }
 
@@ -51,17 +54,23 @@ func newFeatureSQL(ctx context.Context, q inventory.FeatureQuery, sites siteStat
 	s.client = s.arg(q.Client)
 	for i := range q.Collection.Properties {
 		if q.Picks(i) {
-			s.read = append(s.read, reading{i, table.origin(q.Collection.Properties[i].Name)})
+			s.read = append(s.read, reading{at: i, origin: table.origin(q.Collection.Properties[i].Name)})
 		}
 	}
 	return s, nil
 }
 
-// adHoc reports whether the statement is of one request: what it looks for
-// decides how it is best found.
+// adHoc reports whether the statement is to be planned anew for each request:
+// where in space it looks decides how it is best found, and the planner must see
+// that. Of all else it knows enough, and planning takes longer than finding.
 func (s *featureSQL) adHoc() bool {
 	q := &s.query
-	return q.Filter != nil || len(q.Boxes) > 0 || q.During.OK || len(q.Order) > 0
+	return len(q.Boxes) > 0 || q.Filter != nil && filter.Places(q.Filter)
+}
+
+// readsRanks reports whether the rank is among what is read.
+func (s *featureSQL) readsRanks() bool {
+	return slices.ContainsFunc(s.read, func(r reading) bool { return r.origin.form == rankedForm })
 }
 
 // need notes that joins are wanted, and what they rest on.
@@ -76,17 +85,23 @@ func (s *featureSQL) need(aliases string) {
 func (s *featureSQL) page() error {
 	q, t := &s.query, s.table
 	columns := []string{t.key + "::bigint", s.geometry()}
-	wanted, ranked := aliasOf(t.geometry), false
-	for _, r := range s.read {
+	wanted := aliasOf(t.geometry)
+	for i := range s.read {
+		r := &s.read[i]
 		wanted += " " + r.origin.needs
-		columns = append(columns, r.origin.sql)
-		ranked = ranked || r.origin.form == rankedForm
+		if r.column = slices.Index(columns[2:], r.origin.sql) + 2; r.column < 2 {
+			r.column = len(columns)
+			columns = append(columns, r.origin.sql)
+		}
 	}
 	// One feature is read by what was in force lately, and says if that still is.
-	if q.ID.OK && t.alias == "t" || ranked {
-		wanted += " s"
+	if t.alias == "t" && (q.ID.OK || s.readsRanks()) {
 		s.site = len(columns)
-		columns = append(columns, t.alias+".site_id", "s.generation", "s.revision")
+		columns = append(columns, "t.site_id")
+		if q.ID.OK {
+			wanted += " s"
+			columns = append(columns, "s.generation", "s.revision")
+		}
 	}
 	where, err := s.where()
 	if err != nil {
@@ -175,6 +190,9 @@ func (s *featureSQL) from() string {
 			continue
 		}
 		table, on := s.joined(j)
+		if s.above != "" && t.alias == "t" && j.alias != "s" {
+			on += s.within(j.alias + ".tree_id") // which the planner does not conclude
+		}
 		if j.inner {
 			b.WriteString(" JOIN ")
 		} else {
@@ -218,6 +236,9 @@ func (s *featureSQL) where() (string, error) {
 	b.WriteString(" WHERE " + t.alias + ".client_id = " + s.client)
 	if q.ID.OK {
 		b.WriteString(" AND " + t.key + " = " + s.arg(q.ID.V))
+	}
+	if s.above != "" {
+		b.WriteString(s.within(t.key))
 	}
 	if len(q.Boxes) > 0 {
 		s.need(aliasOf(t.geometry))
@@ -264,6 +285,11 @@ func wholes(numbers []float64) []int64 {
 		}
 	}
 	return out
+}
+
+// within bounds a key to the part that is read.
+func (s *featureSQL) within(key string) string {
+	return " AND " + key + " > " + s.above + " AND " + key + " <= " + s.upTo
 }
 
 // column finds what a filter speaks of and notes what it needs.

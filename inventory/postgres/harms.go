@@ -25,46 +25,114 @@ type harmLists struct {
 
 type harmList struct {
 	revision int64
-	harms    []float64
+	*harmOrder
 }
 
 // harmListsKept is how many generations' lists are kept; more than one for each
 // site that is asked about needs.
 const harmListsKept = 64
 
-// harms returns the harm of every tree of a site in force, least first.
-func (db *DB) harms(ctx context.Context, client inventory.ClientID, site siteState) ([]float64, error) {
+// harms returns the order of every tree of a site in force.
+func (db *DB) harms(ctx context.Context, client inventory.ClientID, site siteState) (*harmOrder, error) {
 	l := &db.harmLists
 	l.Lock()
 	list, ok := l.lists[site.Generation]
 	l.Unlock()
 	if ok && list.revision == site.Revision {
-		return list.harms, nil
+		return list.harmOrder, nil
 	}
-	made, err, _ := l.asking.Do(fmt.Sprint(site.Generation, site.Revision), func() (any, error) {
-		var harms []float64
-		rows, err := db.pool.Query(ctx, `SELECT harm FROM `+partitionOf(site.Generation)+` WHERE client_id = $1`, pgx.QueryResultFormats{pgx.BinaryFormatCode}, client)
+	done := l.asking.DoChan(fmt.Sprint(site.Generation, site.Revision), func() (any, error) {
+		// Who asks first may go, and the others still wait.
+		harms, err := db.readHarms(context.WithoutCancel(ctx), client, site.Generation)
 		if err != nil {
 			return nil, err
 		}
-		defer rows.Close()
-		for rows.Next() {
-			harms = append(harms, math.Float64frombits(binary.BigEndian.Uint64(rows.RawValues()[0])))
-		}
-		if err := rows.Err(); err != nil {
-			return nil, err
-		}
-		slices.Sort(harms)
+		order := newHarmOrder(harms)
 		l.Lock()
 		defer l.Unlock()
 		if len(l.lists) >= harmListsKept || l.lists == nil {
 			l.lists = make(map[int64]harmList)
 		}
-		l.lists[site.Generation] = harmList{site.Revision, harms}
-		return harms, nil
+		l.lists[site.Generation] = harmList{site.Revision, order}
+		return order, nil
 	})
-	if err != nil {
-		return nil, err
+	select {
+	case made := <-done:
+		if made.Err != nil {
+			return nil, made.Err
+		}
+		return made.Val.(*harmOrder), nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
 	}
-	return made.([]float64), nil
+}
+
+func (db *DB) readHarms(ctx context.Context, client inventory.ClientID, generation int64) (harms []float64, err error) {
+	sql := `SELECT harm FROM ` + partitionOf(generation) + ` WHERE client_id = $1`
+	err = db.ask(ctx, false, sql, []any{client}, func(rows pgx.Rows) error {
+		for rows.Next() {
+			harms = append(harms, math.Float64frombits(binary.BigEndian.Uint64(rows.RawValues()[0])))
+		}
+		return rows.Err()
+	})
+	return harms, err
+}
+
+// harmOrder finds the place of a harm among many. Harms are not negative, so
+// that their bits are in the order of their values: the first bits of one say
+// which few of the others it lies among.
+type harmOrder struct {
+	harms []float64 // least first
+	first []int32   // by the first bits: the place of the first harm that has them, or more
+	shift int
+	base  uint64
+}
+
+// orderBits is the number of first bits that are looked at.
+const orderBits = 16
+
+func newHarmOrder(harms []float64) *harmOrder {
+	slices.Sort(harms)
+	o := &harmOrder{harms: harms}
+	if len(harms) == 0 {
+		return o
+	}
+	// Those without harm are of one place; the others say how many bits differ.
+	least, _ := slices.BinarySearch(harms, math.SmallestNonzeroFloat64)
+	if least == len(harms) {
+		return o
+	}
+	o.base = math.Float64bits(harms[least])
+	for (math.Float64bits(harms[len(harms)-1])-o.base)>>o.shift >= 1<<orderBits {
+		o.shift++
+	}
+	o.first = make([]int32, 1<<orderBits+1)
+	at := least
+	for key := range o.first {
+		for at < len(harms) && (math.Float64bits(harms[at])-o.base)>>o.shift < uint64(key) {
+			at++
+		}
+		o.first[key] = int32(at)
+	}
+	return o
+}
+
+// rank is one more than the number of trees with more harm.
+func (o *harmOrder) rank(harm float64) int64 {
+	low, high := 0, len(o.harms)
+	if o.first != nil && harm > 0 {
+		if bits := math.Float64bits(harm); bits >= o.base {
+			if key := (bits - o.base) >> o.shift; key < 1<<orderBits {
+				low, high = int(o.first[key]), int(o.first[key+1])
+			}
+		}
+	}
+	for low < high {
+		if middle := (low + high) / 2; o.harms[middle] <= harm {
+			low = middle + 1
+		} else {
+			high = middle
+		}
+	}
+	return int64(len(o.harms)-low) + 1
 }

@@ -95,16 +95,20 @@ func (db *DB) withSites(ctx context.Context, client inventory.ClientID, checked 
 			}
 		}
 	}
-	for again := false; ; again = true {
+	for try := 1; ; try++ {
 		sites, err := db.siteStates(ctx, client)
 		if err != nil {
 			return err
 		}
-		if err = fn(sites); again || !errors.Is(err, errOtherSites) && !isUndefined(err) {
+		if err = fn(sites); try == triesOfSites || !errors.Is(err, errOtherSites) && !isUndefined(err) {
 			return err
 		}
 	}
 }
+
+// triesOfSites are enough for any pace of edits that leaves time to read between
+// two of them.
+const triesOfSites = 20
 
 func isUndefined(err error) bool {
 	var server *pgconn.PgError
