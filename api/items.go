@@ -62,7 +62,7 @@ func (s *Server) handleItems(w http.ResponseWriter, r *http.Request) error {
 	}
 	links := append(s.alternates(r, form, itemForms), link{Href: s.base(r) + "/collections/" + c.ID, Rel: "collection", Type: typeJSON})
 	if page.rest.OK {
-		links = append(links, link{Href: s.with(r, "cursor", writeCursor(page.rest.V)), Rel: "next", Type: typeGeoJSON})
+		links = append(links, link{Href: s.with(r, "cursor", writeCursor(walkOf(c, q.Order), page.rest.V)), Rel: "next", Type: typeGeoJSON})
 	}
 	page.finish(links, matched, known, s.config.Now())
 	return page.send()

@@ -96,7 +96,7 @@ func (s *Server) fillTable(r *http.Request, q *inventory.FeatureQuery, table *it
 		next = rest
 	}
 	if next.OK {
-		table.Next = s.with(r, "cursor", writeCursor(next.V))
+		table.Next = s.with(r, "cursor", writeCursor(walkOf(q.Collection, q.Order), next.V))
 	}
 	return err
 }

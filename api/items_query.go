@@ -75,7 +75,7 @@ func (s *Server) itemsQuery(r *http.Request, c *inventory.Collection) (q itemsRe
 	if q.Order, err = p.order(c); err != nil {
 		return q, err
 	}
-	if q.After, err = p.cursor(len(q.Order)); err != nil {
+	if q.After, err = p.cursor(walkOf(c, q.Order), len(q.Order)); err != nil {
 		return q, err
 	}
 	if q.Pick, err = p.pick(c); err != nil {
@@ -111,21 +111,19 @@ func (s *Server) filterOf(ctx context.Context, p params, c *inventory.Collection
 
 // filter reads the parameter filter in the encoding that filter-lang says.
 func (p params) filter(c *inventory.Collection, ref crs.Reference) (e filter.Expr, err error) {
-	if err := p.only("filter", "filter-lang", "filter-crs"); err != nil {
-		return nil, err
-	}
 	text, ok := p["filter"]
-	if !ok {
-		return nil, nil
-	}
+	read := filter.ParseText
 	switch lang := p["filter-lang"]; lang {
 	case "", "cql2-text", "cql-text": // the last is what older clients call the first
-		e, err = filter.ParseText(text)
 	case "cql2-json":
-		e, err = filter.ParseJSON([]byte(text))
+		read = func(s string) (filter.Expr, error) { return filter.ParseJSON([]byte(s)) }
 	default:
 		return nil, paramError("filter-lang", lang, "expected cql2-text or cql2-json")
 	}
+	if !ok {
+		return nil, nil
+	}
+	e, err = read(text)
 	if err == nil {
 		if ref != crs.CRS84 {
 			e = filter.InCRS(e, ref.SRID, ref.YFirst)
@@ -206,7 +204,10 @@ func (p params) order(c *inventory.Collection) (list []inventory.SortKey, err er
 	for _, word := range strings.Split(s, ",") {
 		// A plus sign that was not encoded arrives as a space.
 		word = strings.TrimSpace(word)
-		k := inventory.SortKey{Property: strings.TrimLeft(word, "+-"), Descending: strings.HasPrefix(word, "-")}
+		k := inventory.SortKey{Property: word, Descending: strings.HasPrefix(word, "-")}
+		if k.Descending || strings.HasPrefix(word, "+") {
+			k.Property = word[1:]
+		}
 		if !sortable(c, k.Property) {
 			return nil, paramError("sortby", word, "expected some of "+strings.Join(sortables(c), ", ")+", with - before for the greatest first")
 		}
@@ -284,6 +285,9 @@ func (p params) filters(c *inventory.Collection) (out []filter.Expr, err error) 
 			}
 			out = append(out, filter.Overlaps(property.Name, words...))
 			continue
+		}
+		if property.Type == inventory.Text && property.Values == nil && len(words) > 1 {
+			words = append(words, s) // which may be one text with commas in it
 		}
 		values := make([]filter.Expr, len(words))
 		for k, word := range words {

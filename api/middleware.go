@@ -52,7 +52,7 @@ func (s *Server) logged(next http.Handler) http.Handler {
 				"status", x.status, "bytes", x.bytes, "duration", time.Since(begun).Round(10 * time.Microsecond)}
 			if x.cause != nil {
 				args = append(args, "error", x.cause)
-				if x.status >= 500 || x.status < 400 {
+				if gone := errors.Is(x.cause, context.Canceled); !gone && (x.status >= 500 || x.status < 400) {
 					level = slog.LevelError
 				}
 			}
@@ -61,6 +61,10 @@ func (s *Server) logged(next http.Handler) http.Handler {
 		// A client that takes nothing must not hold a connection; writers push
 		// this on as they get forward.
 		http.NewResponseController(w).SetWriteDeadline(begun.Add(s.config.RequestTimeout + s.config.StallTimeout))
+		if r.ContentLength != 0 {
+			// Nor one that sends nothing of the body it has announced.
+			http.NewResponseController(w).SetReadDeadline(begun.Add(s.config.StallTimeout))
+		}
 		next.ServeHTTP(x, r.WithContext(ctx))
 	})
 }

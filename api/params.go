@@ -4,6 +4,7 @@ import (
 	"encoding/base64"
 	"encoding/binary"
 	"fmt"
+	"hash/fnv"
 	"math"
 	"net/http"
 	"net/url"
@@ -99,7 +100,7 @@ func (p params) limit() (int, error) {
 	n, err := strconv.Atoi(s)
 	if err != nil || n < 1 {
 		// A number past any integer is still above the most.
-		if f, ferr := strconv.ParseFloat(s, 64); ferr == nil && f > maxLimit && f == math.Trunc(f) {
+		if f, ferr := strconv.ParseFloat(s, 64); ferr == nil && f > maxLimit && !math.IsInf(f, 0) && f == math.Trunc(f) {
 			return maxLimit, nil
 		}
 		return 0, paramError("limit", s, "expected a whole number from 1")
@@ -132,8 +133,15 @@ func checkText(p *inventory.Property, word string) error {
 // A cursor goes over the wire as text that means nothing to a client, so that
 // what it holds can change.
 
-func writeCursor(c inventory.Cursor) string {
-	var b []byte
+// walkOf tells walks apart: a place in one order is none in another.
+func walkOf(c *inventory.Collection, order []inventory.SortKey) uint16 {
+	h := fnv.New32a()
+	fmt.Fprintln(h, c.ID, order)
+	return uint16(h.Sum32())
+}
+
+func writeCursor(walk uint16, c inventory.Cursor) string {
+	b := binary.BigEndian.AppendUint16(nil, walk)
 	for _, n := range c.IDs {
 		b = binary.AppendVarint(b, n)
 	}
@@ -147,18 +155,19 @@ func writeCursor(c inventory.Cursor) string {
 	return base64.RawURLEncoding.EncodeToString(b)
 }
 
-// cursor reads the place to go on from, in an order by so many keys.
-func (p params) cursor(keys int) (inventory.Opt[inventory.Cursor], error) {
+// cursor reads the place to go on from, in a walk by so many keys.
+func (p params) cursor(walk uint16, keys int) (inventory.Opt[inventory.Cursor], error) {
 	var c inventory.Cursor
 	s, ok := p["cursor"]
 	if !ok {
 		return inventory.Opt[inventory.Cursor]{}, nil
 	}
-	bad := paramError("cursor", s, "not one of this service for this order: follow the link next of a page as it is")
+	bad := paramError("cursor", s, "not one of this service for this collection and order: follow the link next of a page as it is")
 	b, err := base64.RawURLEncoding.DecodeString(s)
-	if err != nil {
+	if err != nil || len(b) < 2 || binary.BigEndian.Uint16(b) != walk {
 		return inventory.Opt[inventory.Cursor]{}, bad
 	}
+	b = b[2:]
 	next := func() (n int64, ok bool) {
 		n, size := binary.Varint(b)
 		if size <= 0 {

@@ -100,6 +100,9 @@ func writeProblem(w http.ResponseWriter, r *http.Request, p problem) {
 	h.Del("ETag")
 	h.Set("Content-Type", typeProblem)
 	h.Set("Cache-Control", "no-store")
+	if p.Status == http.StatusNotAcceptable {
+		h.Set("Vary", "Accept")
+	}
 	if p.Status == http.StatusServiceUnavailable {
 		h.Set("Retry-After", "5")
 	}

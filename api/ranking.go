@@ -139,14 +139,18 @@ func (s *Server) site(ctx context.Context, name string) (inventory.Site, error) 
 // as it stands, and returns their run. Requests that come together wait for one
 // run, which goes on when the first of them is gone.
 func (s *Server) bringUpToDate(ctx context.Context, site inventory.Site) (inventory.Run, error) {
-	done := s.runs.DoChan(strconv.FormatInt(int64(site.ID), 10)+s.pastInstant(ctx), func() (any, error) {
+	done := s.runs.DoChan(strconv.FormatInt(int64(site.ID), 10)+s.pastInstant(ctx), func() (_ any, err error) {
+		defer inventory.Recover(&err)
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Minute)
 		defer cancel()
 		return question.UpToDate(ctx, s.config.Store, site, s.config.Profile, s.now(ctx), false)
 	})
 	select {
 	case result := <-done:
-		return result.Val.(inventory.Run), result.Err
+		if result.Err != nil {
+			return inventory.Run{}, result.Err
+		}
+		return result.Val.(inventory.Run), nil
 	case <-ctx.Done():
 		return inventory.Run{}, ctx.Err()
 	}

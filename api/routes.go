@@ -124,6 +124,11 @@ func cors(next http.Handler) http.Handler {
 // withoutSlash serves a path with a slash at its end as the one without.
 func withoutSlash(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.RawPath != "" && !strings.Contains(strings.ToLower(r.URL.RawPath), "%2f") {
+			// What is encoded without need is the same path (RFC 3986, 6.2.2.2).
+			r = r.Clone(r.Context())
+			r.URL.RawPath = ""
+		}
 		if p := r.URL.Path; len(p) > 1 && strings.HasSuffix(p, "/") {
 			r = r.Clone(r.Context())
 			r.URL.Path = strings.TrimRight(p, "/")

@@ -8,6 +8,8 @@ import (
 
 	"github.com/klauspost/compress/gzip"
 	"golang.org/x/sync/singleflight"
+
+	"github.com/underbough/underbough/inventory"
 )
 
 // tileCache keeps tiles as they are sent, up to a number of bytes, and forgets
@@ -67,7 +69,8 @@ func (c *tileCache) find(ctx context.Context, key string, make func(context.Cont
 	if t := c.get(key); t != nil {
 		return t, nil
 	}
-	done := c.making.DoChan(key, func() (any, error) {
+	done := c.making.DoChan(key, func() (_ any, err error) {
+		defer inventory.Recover(&err)
 		// It may have been made between the look and the call.
 		if t := c.get(key); t != nil {
 			return t, nil
@@ -170,7 +173,13 @@ func (g *stateGate) run(ctx context.Context, read func(context.Context) (string,
 			return
 		}
 		g.mu.Unlock()
-		now.state, now.err = read(ctx)
-		close(now.done)
+		now.take(ctx, read)
 	}
+}
+
+// take reads, and tells those who wait.
+func (r *stateReading) take(ctx context.Context, read func(context.Context) (string, error)) {
+	defer close(r.done)
+	defer inventory.Recover(&r.err)
+	r.state, r.err = read(ctx)
 }

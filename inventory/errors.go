@@ -3,6 +3,7 @@ package inventory
 import (
 	"errors"
 	"fmt"
+	"runtime/debug"
 )
 
 // ErrorKind sorts errors by what the person who meets one can do about it. The
@@ -43,4 +44,13 @@ func KindOf(err error) ErrorKind {
 		return e.Kind
 	}
 	return Internal
+}
+
+// Recover, deferred, makes a panic the error of the function that it ends, with
+// the stack. Nothing above a goroutine can do that for it, nor for what
+// singleflight and errgroup run: there a panic ends the process.
+func Recover(err *error) {
+	if v := recover(); v != nil {
+		*err = fmt.Errorf("panic: %v\n%s", v, debug.Stack())
+	}
 }

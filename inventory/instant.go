@@ -19,7 +19,7 @@ func ParseInstant(s string) (first, last time.Time, ok bool) {
 // instant, or a day for its end; today is up to now.
 func ParseAsOf(s string, now time.Time) (time.Time, error) {
 	_, at, ok := ParseInstant(s)
-	if !ok {
+	if !ok || at.Year() < 1 {
 		return at, Errorf(Invalid, "%q: expected an instant such as 2024-05-01T12:00:00Z, or a day for its end (UTC)", s)
 	}
 	if at.After(now) && at.Format(time.DateOnly) == now.UTC().Format(time.DateOnly) {

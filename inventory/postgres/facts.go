@@ -249,7 +249,8 @@ func lastTree(chunk []byte) inventory.TreeID {
 // lots, until all are taken or ctx ends.
 func streamRows[T any](ctx context.Context, g *errgroup.Group, w *sweeper, query string, row func(*rowReader) T) <-chan []T {
 	out := make(chan []T, 2)
-	g.Go(func() error {
+	g.Go(func() (err error) {
+		defer inventory.Recover(&err)
 		defer close(out)
 		return w.db.reading(inSnapshot(ctx, w.snapshot), func(tx pgx.Tx) error {
 			return copyOut(ctx, tx, query, chunkBytes, func(chunk []byte) error {

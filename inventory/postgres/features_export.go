@@ -40,16 +40,21 @@ func (db *DB) ExportFeatures(ctx context.Context, q inventory.FeatureQuery, newE
 		g, ctx := errgroup.WithContext(ctx)
 		toDo, inOrder := make(chan *exportChunk, workers), make(chan *exportChunk, 2*workers)
 		used := make(chan []byte, 3*workers)
-		g.Go(func() error {
+		g.Go(func() (err error) {
+			defer inventory.Recover(&err)
 			defer close(toDo)
 			defer close(inOrder)
 			return e.chunks(ctx, tx, func(c *exportChunk) error { return send(ctx, c, toDo, inOrder) })
 		})
 		for range workers {
 			encode := newEncoder()
-			g.Go(func() error { return e.work(ctx, toDo, used, encode) })
+			g.Go(func() (err error) {
+				defer inventory.Recover(&err)
+				return e.work(ctx, toDo, used, encode)
+			})
 		}
-		g.Go(func() error {
+		g.Go(func() (err error) {
+			defer inventory.Recover(&err)
 			for c := range inOrder {
 				select {
 				case b := <-c.encoded:

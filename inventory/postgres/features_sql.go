@@ -68,6 +68,23 @@ func (s *featureSQL) adHoc() bool {
 	return len(q.Boxes) > 0 || q.Filter != nil && filter.Places(q.Filter)
 }
 
+// bound looks up where a page of the whole collection ends before anything is
+// joined, so that the other tables are read from where it begins to there rather
+// than row by row.
+func (s *featureSQL) bound() {
+	q, t := &s.query, s.table
+	if s.above != "" || t.alias != "t" || q.Limit < 2 || q.ID.OK || q.Filter != nil || len(q.Boxes) > 0 || q.During.OK || len(q.Order) > 0 || s.source.at.OK {
+		return
+	}
+	after := int64(math.MinInt64)
+	if q.After.OK {
+		after = q.After.V.IDs[0]
+	}
+	s.above, s.upTo = s.arg(after), "(SELECT id FROM page_end)"
+	fmt.Fprintf(&s.text, `WITH page_end AS MATERIALIZED (SELECT coalesce((SELECT %[1]s FROM %[2]s WHERE %[3]s.client_id = %[4]s AND %[1]s > %[5]s ORDER BY %[1]s OFFSET %[6]s LIMIT 1), %[7]d) AS id) `,
+		t.key, s.source.from(t.table, t.alias), t.alias, s.client, s.above, s.arg(int64(q.Limit-1)), int64(math.MaxInt64))
+}
+
 // readsRanks reports whether the rank is among what is read.
 func (s *featureSQL) readsRanks() bool {
 	return slices.ContainsFunc(s.read, func(r reading) bool { return r.origin.form == rankedForm })
@@ -103,6 +120,7 @@ func (s *featureSQL) page() error {
 			columns = append(columns, "s.generation", "s.revision")
 		}
 	}
+	s.bound()
 	where, err := s.where()
 	if err != nil {
 		return err

@@ -41,7 +41,8 @@ func (db *DB) harms(ctx context.Context, client inventory.ClientID, site siteSta
 	if ok && list.revision == site.Revision {
 		return list.harmOrder, nil
 	}
-	done := l.asking.DoChan(fmt.Sprint(site.Generation, site.Revision), func() (any, error) {
+	done := l.asking.DoChan(fmt.Sprint(site.Generation, site.Revision), func() (_ any, err error) {
+		defer inventory.Recover(&err)
 		// Who asks first may go, and the others still wait.
 		harms, err := db.readHarms(context.WithoutCancel(ctx), client, site.Generation)
 		if err != nil {

@@ -117,11 +117,13 @@ func (r *fullRun) fill(ctx context.Context, w *sweeper) error {
 	g, ctx := errgroup.WithContext(ctx)
 	chunks := make(chan []byte)
 	used := make(chan []byte, 8)
-	g.Go(func() error {
-		_, err := r.write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: chunks, free: used}, "COPY "+r.partition()+" ("+exposureColumns+") FROM STDIN (FORMAT binary, FREEZE)")
+	g.Go(func() (err error) {
+		defer inventory.Recover(&err)
+		_, err = r.write.Conn().PgConn().CopyFrom(ctx, &chunkReader{ctx: ctx, chunks: chunks, free: used}, "COPY "+r.partition()+" ("+exposureColumns+") FROM STDIN (FORMAT binary, FREEZE)")
 		return err
 	})
-	g.Go(func() error {
+	g.Go(func() (err error) {
+		defer inventory.Recover(&err)
 		defer close(chunks)
 		return sweep(ctx, w, func() func(ranking.Lot) (rows, error) {
 			c := &computer{run: r, used: used}

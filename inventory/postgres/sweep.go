@@ -119,7 +119,8 @@ func sweepStripe[T any](ctx context.Context, w *sweeper, s stripe, newWork func(
 	workers := max(1, runtime.GOMAXPROCS(0))
 	chunks := make(chan *chunk, chunksAhead)
 	facts := &factStream{sweeper: w, stripe: s}
-	g.Go(func() error {
+	g.Go(func() (err error) {
+		defer inventory.Recover(&err)
 		defer close(chunks)
 		return facts.read(ctx, g, func(c *chunk) error { return send(ctx, c, chunks) })
 	})
@@ -134,7 +135,8 @@ func sweepStripe[T any](ctx context.Context, w *sweeper, s stripe, newWork func(
 
 	toDo := make(chan task[T], workers)
 	inOrder := make(chan task[T], 4*workers)
-	g.Go(func() error {
+	g.Go(func() (err error) {
+		defer inventory.Recover(&err)
 		defer close(toDo)
 		defer close(inOrder)
 		for c := range chunks {
@@ -150,7 +152,8 @@ func sweepStripe[T any](ctx context.Context, w *sweeper, s stripe, newWork func(
 		work := newWork()
 		d := &decoder{species: make(map[string]string)}
 		assessor := targets.NewAssessor()
-		g.Go(func() error {
+		g.Go(func() (err error) {
+			defer inventory.Recover(&err)
 			for t := range toDo {
 				list, err := d.decode(t.lot)
 				if err != nil {
@@ -165,7 +168,8 @@ func sweepStripe[T any](ctx context.Context, w *sweeper, s stripe, newWork func(
 			return nil
 		})
 	}
-	g.Go(func() error {
+	g.Go(func() (err error) {
+		defer inventory.Recover(&err)
 		for t := range inOrder {
 			select {
 			case out := <-t.result:

@@ -35,6 +35,10 @@ func (db *DB) FindTile(ctx context.Context, q inventory.TileQuery) (tile []byte,
 	return tile, err
 }
 
+// placedSQL leaves out geometries without a place, empty or not a number, which
+// older tables took.
+const placedSQL = `ST_XMin(x.geometry) >= -180 AND ST_XMax(x.geometry) <= 180 AND ST_YMin(x.geometry) >= -90 AND ST_YMax(x.geometry) <= 90`
+
 // TileExtent returns the box about all that a layer shows: the trees, but for
 // the layer of targets.
 func (db *DB) TileExtent(ctx context.Context, q inventory.TileQuery) (b orb.Bound, ok bool, err error) {
@@ -43,7 +47,7 @@ func (db *DB) TileExtent(ctx context.Context, q inventory.TileQuery) (b orb.Boun
 		table = "targets"
 	}
 	from := source{client: q.Client, at: instantOf(ctx)}.from(table, "x")
-	sql, args := `SELECT ST_XMin(b), ST_YMin(b), ST_XMax(b), ST_YMax(b) FROM (SELECT ST_Extent(x.geometry) b FROM `+from+` WHERE x.client_id = $1`, []any{q.Client}
+	sql, args := `SELECT ST_XMin(b), ST_YMin(b), ST_XMax(b), ST_YMax(b) FROM (SELECT ST_Extent(x.geometry) b FROM `+from+` WHERE x.client_id = $1 AND `+placedSQL, []any{q.Client}
 	if q.Site.OK {
 		sql, args = sql+` AND x.site_id = $2`, append(args, int64(q.Site.V))
 	}
@@ -155,7 +159,7 @@ func (r *tileReader) trees() error {
 	words := wordList{}
 	return r.rows(tileRows{collection: "trees", needs: treeNeeds, columns: only(treeTileColumns), around: tiling.Buffer}, func(raw [][]byte) error {
 		p, err := pointOf(raw[1])
-		if err != nil {
+		if err != nil || !tiling.Finite(p) {
 			return err
 		}
 		x, y := r.query.Tile.Place(p)

@@ -82,7 +82,7 @@ func (r *tileReader) placed(w tileRows, fn func(*tiling.Placed)) error {
 	w.columns = only("t.tree_id, t.geometry, e.rating, e.harm, " + peopleSQL + ", e.vehicles")
 	return r.rows(w, func(raw [][]byte) error {
 		at, err := pointOf(raw[1])
-		if err != nil {
+		if err != nil || !tiling.Finite(at) {
 			return err
 		}
 		p := tiling.Placed{ID: integer(raw[0]), Rated: raw[2] != nil}
@@ -183,7 +183,13 @@ func (r *tileReader) targetsByCell() error {
 	sums := make([]targetCell, cells.Len())
 	columns := only("g.target_id, ST_XMin(g.geometry), ST_YMin(g.geometry), ST_XMax(g.geometry), ST_YMax(g.geometry), g.kind")
 	err := r.rows(tileRows{collection: "targets", columns: columns, around: tiling.Extent/inventory.CellsPerTile + 1, unordered: true}, func(raw [][]byte) error {
+		if raw[1] == nil { // empty
+			return nil
+		}
 		middle := orb.Point{(number(raw[1]) + number(raw[3])) / 2, (number(raw[2]) + number(raw[4])) / 2}
+		if !tiling.Finite(middle) {
+			return nil
+		}
 		at, _ := cells.At(tiling.Project(middle))
 		if at < 0 {
 			return nil

@@ -7,6 +7,7 @@ import (
 
 	"golang.org/x/sync/singleflight"
 
+	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/tiling"
 )
 
@@ -55,7 +56,8 @@ func (r *tileReader) gathered() (tiling.Gathered, error) {
 	if trees, ok := g.get(key); ok {
 		return trees, nil
 	}
-	done := g.asking.DoChan(key, func() (any, error) {
+	done := g.asking.DoChan(key, func() (_ any, err error) {
+		defer inventory.Recover(&err)
 		if trees, ok := g.get(key); ok {
 			return trees, nil
 		}

@@ -83,7 +83,7 @@ func (r *tileReader) zones() error {
 	standing := func(*featureSQL) string { return " AND e.tree_id IS NOT NULL" }
 	return r.rows(tileRows{collection: "trees", needs: "e", columns: columns, around: max(reach, surveyedReach)*max(east, north)*1.01 + tiling.Buffer, more: standing}, func(raw [][]byte) error {
 		at, err := pointOf(raw[1])
-		if err != nil {
+		if err != nil || !tiling.Finite(at) {
 			return err
 		}
 		begin := func(part exposure.Part) {

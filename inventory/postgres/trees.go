@@ -2,6 +2,8 @@ package postgres
 
 import (
 	"context"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -38,14 +40,14 @@ func scanCut(row pgx.CollectableRow) (inventory.Cut, error) {
 	return c, err
 }
 
-// FindTreeFacts returns the trees of a site that carry a tag or source id, with
-// their cuts and visits.
+// FindTreeFacts returns the trees of a site that carry a tag or source id, or have
+// the number after #, with their cuts and visits.
 func (db *DB) FindTreeFacts(ctx context.Context, site inventory.Site, tag string) ([]ranking.Facts, error) {
 	var list []ranking.Facts
 	src := sourceOf(ctx, site.Client)
 	err := db.reading(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, `SELECT `+treeSelect+` FROM `+src.from("trees", "t")+`
-			WHERE t.client_id = $1 AND t.site_id = $2 AND (t.tag = $3 OR t.match_key = $3) ORDER BY t.tree_id`, site.Client, site.ID, tag)
+			WHERE t.client_id = $1 AND t.site_id = $2 AND (t.tag = $3 OR t.match_key = $3 OR t.tree_id = $4) ORDER BY t.tree_id`, site.Client, site.ID, tag, numbered(tag))
 		if err != nil {
 			return err
 		}
@@ -55,6 +57,19 @@ func (db *DB) FindTreeFacts(ctx context.Context, site inventory.Site, tag string
 		return addAllRecords(ctx, tx, src, list)
 	})
 	return list, err
+}
+
+// numbered is the id that a name such as #12 gives; 0 for none.
+func numbered(name string) int64 {
+	number, ok := strings.CutPrefix(name, "#")
+	if !ok {
+		return 0
+	}
+	id, err := strconv.ParseInt(number, 10, 64)
+	if err != nil {
+		return 0
+	}
+	return id
 }
 
 const treeSelect = `t.tree_id, t.site_id, coalesce(t.source_id, ''), coalesce(t.tag, ''), ST_X(t.geometry), ST_Y(t.geometry), coalesce(t.species, ''),

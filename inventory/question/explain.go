@@ -41,7 +41,7 @@ func Explain(ctx context.Context, store TreeStore, site inventory.Site, tag stri
 	case len(found) == 0:
 		return nil, inventory.Errorf(inventory.NotFound, "no tree of site %q has the tag or source id %q", site.Name, tag)
 	case len(found) > 1:
-		return nil, inventory.Errorf(inventory.Invalid, "%d trees of site %q carry the tag %q: name one by its source id (the first has %q)", len(found), site.Name, tag, found[0].Tree.SourceID)
+		return nil, inventory.Errorf(inventory.Invalid, "%d trees of site %q carry the tag %q: name one by its source id or its number, such as #%d or #%d", len(found), site.Name, tag, found[0].Tree.ID, found[1].Tree.ID)
 	}
 	return explain(ctx, store, site, found[0], p, asOf)
 }

@@ -300,13 +300,13 @@ func ParseFeatureID(c *inventory.Collection, s string) (id int64, text string, o
 	number := s
 	if c.Base() == "overlaps" {
 		zone, target, found := strings.Cut(s, "-")
-		if n, err := strconv.ParseInt(target, 10, 64); !found || err != nil || n <= 0 {
+		if n, err := strconv.ParseInt(target, 10, 64); !found || err != nil || n <= 0 || strconv.FormatInt(n, 10) != target {
 			return 0, "", false
 		}
 		number, text = zone, s
 	}
 	id, err := strconv.ParseInt(number, 10, 64)
-	return id, text, err == nil && id > 0
+	return id, text, err == nil && id > 0 && strconv.FormatInt(id, 10) == number
 }
 
 // meetsAny reports whether an outline meets any of the boxes; no box asks for

@@ -33,7 +33,7 @@ func KeepUpToDate(ctx context.Context, store KeepStore, client inventory.ClientI
 				continue
 			}
 			// Edits too many to list wait for the question that needs them.
-			if _, _, err := store.CatchUp(ctx, site, p, run.AsOf); err != nil && ctx.Err() == nil {
+			if err := catchUp(ctx, store, site, p, run); err != nil && ctx.Err() == nil {
 				report(site.Name, err)
 			}
 		}
@@ -45,4 +45,11 @@ func KeepUpToDate(ctx context.Context, store KeepStore, client inventory.ClientI
 			pause(ctx)
 		}
 	}
+}
+
+// catchUp works out one site: a fault in that must not end the service.
+func catchUp(ctx context.Context, store KeepStore, site inventory.Site, p *profile.Profile, run inventory.Run) (err error) {
+	defer inventory.Recover(&err)
+	_, _, err = store.CatchUp(ctx, site, p, run.AsOf)
+	return err
 }

@@ -100,7 +100,8 @@ func inOrder(ctx context.Context, tiles []tiling.Tile, make1 func(context.Contex
 		done chan []byte
 	}
 	toDo, inTurn := make(chan job), make(chan job, tilesAhead)
-	g.Go(func() error {
+	g.Go(func() (err error) {
+		defer inventory.Recover(&err)
 		defer close(toDo)
 		defer close(inTurn)
 		for _, t := range tiles {
@@ -116,7 +117,8 @@ func inOrder(ctx context.Context, tiles []tiling.Tile, make1 func(context.Contex
 		return nil
 	})
 	for range tilesAhead {
-		g.Go(func() error {
+		g.Go(func() (err error) {
+			defer inventory.Recover(&err)
 			for j := range toDo {
 				b, err := make1(ctx, j.tile)
 				if err != nil {
@@ -127,7 +129,8 @@ func inOrder(ctx context.Context, tiles []tiling.Tile, make1 func(context.Contex
 			return nil
 		})
 	}
-	g.Go(func() error {
+	g.Go(func() (err error) {
+		defer inventory.Recover(&err)
 		for j := range inTurn {
 			select {
 			case b := <-j.done:

@@ -17,12 +17,14 @@ func InWindow(x, y float64) bool {
 
 // Ground is the ring of a disc or a sector on the ground: radius in metres,
 // bearing of its middle and width in degrees, clockwise from north. It is cut
-// along the tile's buffer; nil where nothing of it is there.
+// along the tile's buffer; nil where nothing of it is there. What reaches
+// nowhere, and what no number says, is nowhere.
 func (t Tile) Ground(at orb.Point, radius, bearing, width float64) [][2]int32 {
 	x, y := t.Place(at)
 	east, north := t.UnitsPerMetre(at[1])
 	rx, ry := radius*east, radius*north
-	if x+rx < window.Min[0] || x-rx > window.Max[0] || y+ry < window.Min[1] || y-ry > window.Max[1] {
+	if !(rx >= 0 && ry >= 0) || !Finite(orb.Point{rx, ry}) || !Finite(orb.Point{x, y}) || !Finite(orb.Point{bearing, width}) ||
+		x+rx < window.Min[0] || x-rx > window.Max[0] || y+ry < window.Min[1] || y-ry > window.Max[1] {
 		return nil
 	}
 	// A chord of 1/n of the circle stays within r (pi/n)^2 / 2 of it: half a unit.

@@ -99,12 +99,17 @@ func (t Tile) Degrees(units float64) []orb.Bound {
 	return []orb.Bound{box(west, east)}
 }
 
+// Finite reports whether a place is one: neither of an empty geometry nor
+// infinite.
+func Finite(p orb.Point) bool { return p[0]-p[0] == 0 && p[1]-p[1] == 0 }
+
 // UnitsPerMetre returns how many units a metre on the ground takes to the east
 // and to the north, at a latitude on WGS 84: the scale factors of Pseudo
 // Mercator (IOGP guidance note 7-2, 1.3.3.2), which on the ellipsoid differ.
+// Beyond the square it is as on its side: at the poles it would be without end.
 func (t Tile) UnitsPerMetre(latitude float64) (east, north float64) {
 	const e2 = 0.00669437999014 // eccentricity of WGS 84, squared
-	sin, cos := math.Sincos(latitude * math.Pi / 180)
+	sin, cos := math.Sincos(max(-MaxLatitude, min(MaxLatitude, latitude)) * math.Pi / 180)
 	w := 1 - e2*sin*sin
 	units := Extent * float64(int(1)<<t.Z) / (2 * HalfWorld)
 	return units * math.Sqrt(w) / cos, units * w * math.Sqrt(w) / ((1 - e2) * cos)
