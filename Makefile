@@ -40,7 +40,7 @@ test: ## run every test, on a throw-away database
 	@mkdir -p bin
 	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
 	@# The format's own tool judges the tile files: run, not linked.
-	@GOBIN="$(CURDIR)/bin" GOFLAGS= $(GO) install github.com/protomaps/go-pmtiles@$(PMTILES)
+	@GOBIN="$(CURDIR)/bin" $(GO) install github.com/protomaps/go-pmtiles@$(PMTILES)
 	@UNDERBOUGH_PMTILES="$(CURDIR)/bin/go-pmtiles" bin/withdb $(GO) test ./...
 	@$(MAKE) --no-print-directory test-clients
 
@@ -55,7 +55,7 @@ test-clients: ## let GDAL, QGIS and map libraries in a browser read and edit the
 	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
 	@exec bin/withdb $(GO) test -tags clients ./api/clients
 
-bench: ## measure import, ranking and edits beside ogr2ogr, SQL and the floor (TREES=numbers)
+bench: ## measure import, ranking, edits and the service beside ogr2ogr, SQL and the floor (TREES=numbers)
 	@.ci/provision db test
 	$(GO) run $(STAMP) ./cmd/bench -trees "$(TREES)"
 

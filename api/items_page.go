@@ -143,7 +143,7 @@ func (s *Server) itemPage(w http.ResponseWriter, r *http.Request, c *inventory.C
 		}
 	}
 	base := s.base(r) + "/collections"
-	out := htmlPage{Title: c.Title + " " + plainText(f.ID), Data: map[string]any{"Values": values, "Geometry": string(f.Geometry)},
+	out := htmlPage{Title: c.Title + ": " + plainText(f.ID), Data: map[string]any{"Values": values, "Geometry": string(f.Geometry)},
 		Trail: []step{{base + "?f=html", "Collections"}, {base + "/" + c.ID + "?f=html", c.Title}, {base + "/" + c.ID + "/items?f=html", "Features"}}}
 	if actedOn(c) {
 		out.Cautions = question.Cautions
