@@ -25,7 +25,7 @@ func (db *DB) CatchUp(ctx context.Context, site inventory.Site, p *profile.Profi
 	}
 	// Statement by statement, not from one snapshot: an edit that commits
 	// meanwhile leaves its own mark, which stays for the next time.
-	err = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
+	err = db.editing(ctx, func(ctx context.Context, tx pgx.Tx) error {
 		run, done, err = catchUp(ctx, tx, site, p, asOf)
 		return err
 	})
@@ -37,7 +37,7 @@ func (db *DB) CatchUp(ctx context.Context, site inventory.Site, p *profile.Profi
 // transaction: nobody sees the one without the other. It reports false where the
 // edit was made and a full run is needed to take it into account.
 func (db *DB) Edit(ctx context.Context, site inventory.Site, p *profile.Profile, asOf time.Time, edit func(context.Context, pgx.Tx) error) (run inventory.Run, done bool, err error) {
-	err = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
+	err = db.editing(ctx, func(ctx context.Context, tx pgx.Tx) error {
 		if err := edit(ctx, tx); err != nil {
 			return err
 		}
@@ -198,19 +198,24 @@ const fewRows = 100
 func (c *catching) write(ctx context.Context, results []ranking.Result) error {
 	r, table := &c.run, partitionOf(c.run.Generation)
 	var overlaps int64
+	moved := noteMove(ctx, r.Generation)
 	for i := range results {
 		overlaps += int64(results[i].Overlaps)
+		moved.come = append(moved.come, results[i].Harm)
 	}
 	b := &pgx.Batch{}
 	b.Queue(`
-		WITH gone AS (DELETE FROM `+table+` WHERE client_id = $1 AND tree_id = ANY($4) RETURNING overlap_count),
-		less AS (SELECT count(*) AS trees, coalesce(sum(overlap_count), 0) AS overlaps FROM gone)
+		WITH gone AS (DELETE FROM `+table+` WHERE client_id = $1 AND tree_id = ANY($4) RETURNING overlap_count, harm),
+		less AS (SELECT count(*) AS trees, coalesce(sum(overlap_count), 0) AS overlaps, coalesce(array_agg(harm), '{}') AS harms FROM gone)
 		UPDATE runs SET trees = runs.trees - less.trees + $5, targets = targets + $6, overlap_count = overlap_count - less.overlaps + $7, reach_m = greatest(reach_m, $8), computed_at = clock_timestamp()
-		FROM less WHERE client_id = $1 AND site_id = $2 AND generation = $3 RETURNING runs.trees, targets, overlap_count, computed_at`,
+		FROM less WHERE client_id = $1 AND site_id = $2 AND generation = $3 RETURNING runs.trees, targets, overlap_count, computed_at, less.harms`,
 		c.site.Client, c.site.ID, r.Generation, c.trees, len(results), c.targets, overlaps, r.Reach).
-		QueryRow(func(row pgx.Row) error { return row.Scan(&r.Trees, &r.Targets, &r.Overlaps, &r.ComputedAt) })
+		QueryRow(func(row pgx.Row) error {
+			return row.Scan(&r.Trees, &r.Targets, &r.Overlaps, &r.ComputedAt, &moved.gone)
+		})
 	b.Queue(`DELETE FROM touched WHERE client_id = $1 AND touched_id = ANY($2)`, c.site.Client, c.touched)
-	b.Queue(`UPDATE sites SET revision = revision + 1 WHERE client_id = $1 AND site_id = $2`, c.site.Client, c.site.ID)
+	b.Queue(`UPDATE sites SET revision = revision + 1 WHERE client_id = $1 AND site_id = $2 RETURNING revision`, c.site.Client, c.site.ID).
+		QueryRow(func(row pgx.Row) error { return row.Scan(&moved.revision) })
 	if len(results) <= fewRows {
 		for i := range results {
 			b.Queue(`INSERT INTO `+table+` (`+exposureColumns+`) VALUES (`+exposureParameters+`)`, exposureValues(c.site.Client, r.Generation, &results[i])...)

@@ -49,7 +49,7 @@ func (db *DB) EditFeature(ctx context.Context, e inventory.Edit, p *profile.Prof
 	if !ok || !e.Collection.Editable {
 		return 0, inventory.Errorf(inventory.Invalid, "%s cannot be edited", e.Collection.ID)
 	}
-	err = db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
+	err = db.editing(ctx, func(ctx context.Context, tx pgx.Tx) error {
 		_, err := tx.Exec(ctx, `SELECT set_config('underbough.client', (SELECT name FROM clients WHERE client_id = $1), true), set_config('underbough.actor', $2, true)`, e.Client, e.Actor)
 		if err != nil {
 			return err

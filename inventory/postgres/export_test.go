@@ -7,3 +7,10 @@ func (db *DB) SetStripeVertices(n int64) { db.stripeVertices = n }
 
 // Pool lets a test speak SQL as a desktop GIS would.
 func (db *DB) Pool() *pgxpool.Pool { return db.pool }
+
+// HarmsRead is how often a list of harms was read.
+func (db *DB) HarmsRead() int {
+	db.harmLists.Lock()
+	defer db.harmLists.Unlock()
+	return db.harmLists.read
+}

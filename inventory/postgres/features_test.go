@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
 	"github.com/underbough/underbough/inventory/filter"
@@ -324,5 +326,56 @@ func TestShapesInFilters(t *testing.T) {
 				t.Errorf("tree %d: a point at %.2f of its reach of %.2f m, found %v", f.Tree.ID, c.share, reach, !c.want)
 			}
 		}
+	}
+}
+
+// After each edit the ranks that are served are those that PostgreSQL counts, by a
+// list that is mended rather than read again.
+func TestRanksFollowEdits(t *testing.T) {
+	ctx, p := t.Context(), profile.Default()
+	db := open(t)
+	site := town(t, db, 60)
+	if _, err := db.Recompute(ctx, site, p, day); err != nil {
+		t.Fatal(err)
+	}
+	c := collection(t, "trees")
+	rank := slices.IndexFunc(c.Properties, func(p inventory.Property) bool { return p.Name == "rank" })
+	check := func(after string) {
+		t.Helper()
+		want := make(map[int64]int64)
+		rows, err := db.Pool().Query(ctx, `SELECT e.tree_id, rank() OVER (ORDER BY e.harm DESC) FROM exposures e JOIN sites s USING (client_id, generation)`)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var id, place int64
+		if _, err := pgx.ForEachRow(rows, []any{&id, &place}, func() error { want[id] = place; return nil }); err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range served(t, db, inventory.FeatureQuery{Collection: c}) {
+			if got := f.Values[rank]; got.Null == (want[f.ID] != 0) || got.Int != want[f.ID] && !got.Null {
+				t.Errorf("after %s tree %d has rank %d, want %d", after, f.ID, got.Int, want[f.ID])
+			}
+		}
+	}
+	check("the run")
+	for _, sql := range []string{
+		`UPDATE trees SET height_m = 30, crown_radius_m = 11 WHERE tree_id = 5`,
+		`DELETE FROM trees WHERE tree_id = 7`,
+		`UPDATE targets SET people_per_hour = 900 WHERE kind = 'walkway'`,
+		`INSERT INTO trees (client_id, site_id, tag, height_m, geometry) SELECT 1, 1, 'new', 15, geometry FROM trees WHERE tree_id = 9`,
+		`UPDATE trees SET status = 'stump' WHERE tree_id = 3`,
+		`DELETE FROM targets WHERE target_id = 1`,
+	} {
+		_, done, err := db.Edit(ctx, site, p, day, func(ctx context.Context, tx pgx.Tx) error {
+			_, err := tx.Exec(ctx, sql)
+			return err
+		})
+		if err != nil || !done {
+			t.Fatal(done, err)
+		}
+		if read := db.HarmsRead(); read != 1 {
+			t.Errorf("after %s the harms were read for the %d. time", sql, read)
+		}
+		check(sql)
 	}
 }

@@ -20,6 +20,7 @@ import (
 type harmLists struct {
 	sync.Mutex
 	lists  map[int64]harmList
+	read   int // how often a list was read
 	asking singleflight.Group
 }
 
@@ -55,6 +56,7 @@ func (db *DB) harms(ctx context.Context, client inventory.ClientID, site siteSta
 			l.lists = make(map[int64]harmList)
 		}
 		l.lists[site.Generation] = harmList{site.Revision, order}
+		l.read++
 		return order, nil
 	})
 	select {
@@ -79,6 +81,77 @@ func (db *DB) readHarms(ctx context.Context, client inventory.ClientID, generati
 	return harms, err
 }
 
+// harmMove is what an edit changes of a generation's harms: they are mended rather
+// than read again.
+type harmMove struct {
+	generation, revision int64 // that the edit leads to
+	gone, come           []float64
+}
+
+type harmMovesKey struct{}
+
+// editing runs fn in a transaction that edits and catches up, and mends the orders
+// of harms once it is through.
+func (db *DB) editing(ctx context.Context, fn func(context.Context, pgx.Tx) error) error {
+	var moves []*harmMove
+	ctx = context.WithValue(ctx, harmMovesKey{}, &moves)
+	err := db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error { return fn(ctx, tx) })
+	if err == nil {
+		for _, m := range moves {
+			db.harmLists.mend(m)
+		}
+	}
+	return err
+}
+
+// noteMove begins the account of an edit's harms.
+func noteMove(ctx context.Context, generation int64) *harmMove {
+	m := &harmMove{generation: generation}
+	if moves, ok := ctx.Value(harmMovesKey{}).(*[]*harmMove); ok {
+		*moves = append(*moves, m)
+	}
+	return m
+}
+
+// mend brings a list from the revision before a move to that after it. One that is
+// at another revision is read again when it is asked for.
+func (l *harmLists) mend(m *harmMove) {
+	l.Lock()
+	list, ok := l.lists[m.generation]
+	l.Unlock()
+	if !ok || list.revision != m.revision-1 {
+		return
+	}
+	order := list.with(m.gone, m.come)
+	l.Lock()
+	defer l.Unlock()
+	if order != nil && l.lists[m.generation].revision == m.revision-1 {
+		l.lists[m.generation] = harmList{m.revision, order}
+	}
+}
+
+// with returns the order without some harms and with others; nil where one that is
+// to go is not there. Who reads o is not disturbed.
+func (o *harmOrder) with(gone, come []float64) *harmOrder {
+	slices.Sort(gone)
+	slices.Sort(come)
+	harms := make([]float64, 0, len(o.harms)+len(come))
+	for _, h := range o.harms {
+		if len(gone) > 0 && gone[0] == h {
+			gone = gone[1:]
+			continue
+		}
+		for len(come) > 0 && come[0] < h {
+			harms, come = append(harms, come[0]), come[1:]
+		}
+		harms = append(harms, h)
+	}
+	if len(gone) > 0 {
+		return nil
+	}
+	return newHarmOrder(append(harms, come...))
+}
+
 // harmOrder finds the place of a harm among many. Harms are not negative, so
 // that their bits are in the order of their values: the first bits of one say
 // which few of the others it lies among.
@@ -93,7 +166,9 @@ type harmOrder struct {
 const orderBits = 16
 
 func newHarmOrder(harms []float64) *harmOrder {
-	slices.Sort(harms)
+	if !slices.IsSorted(harms) {
+		slices.Sort(harms)
+	}
 	o := &harmOrder{harms: harms}
 	if len(harms) == 0 {
 		return o

@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -25,6 +26,24 @@ func TestHarmOrderCounts(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Mended, an order is that of the harms that are there then.
+func TestHarmOrderIsMended(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		harm := rapid.OneOf(rapid.Float64Range(0, 1), rapid.SampledFrom([]float64{0, 0, 0.25, 0.5}))
+		harms := rapid.SliceOf(harm).Draw(t, "harms")
+		stay := rapid.IntRange(0, len(harms)).Draw(t, "stay")
+		come := rapid.SliceOf(harm).Draw(t, "come")
+		got := newHarmOrder(slices.Clone(harms)).with(slices.Clone(harms[stay:]), slices.Clone(come))
+		want := slices.Sorted(slices.Values(append(slices.Clone(harms[:stay]), come...)))
+		if !slices.Equal(got.harms, want) {
+			t.Fatalf("%v, want %v", got.harms, want)
+		}
+	})
+	if newHarmOrder([]float64{1, 2}).with([]float64{3}, nil) != nil {
+		t.Error("a harm that was not there has gone")
+	}
 }
 
 func BenchmarkHarmOrder(b *testing.B) {
