@@ -2,10 +2,12 @@ package api
 
 import (
 	"errors"
+	"math/rand/v2"
 	"net/http"
 	"net/url"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/go-chi/chi/v5"
 
@@ -97,9 +99,17 @@ func (s *Server) beginEdit(w http.ResponseWriter, r *http.Request, kind inventor
 	}
 	id, text, ok := question.ParseFeatureID(c, e.given)
 	if !ok || text != "" {
-		return nil, e.outcome(inventory.Errorf(inventory.NotFound, "there is no feature %q in %s", e.given, c.ID))
+		return nil, e.outcome(inventory.Errorf(inventory.NotFound, "there is no feature %.60q in %s", e.given, c.ID))
 	}
 	e.edit.ID = id
+	unless, all := excludedVersions(r.Header.Values("If-None-Match"))
+	e.edit.Unless = unless
+	if all {
+		if _, _, err := e.current(); err != nil {
+			return nil, e.outcome(err)
+		}
+		return nil, &statusError{http.StatusPreconditionFailed, "If-None-Match excludes any feature, and there is one here: the service gives features their ids itself, and POST makes a new one"}
+	}
 	return e, nil
 }
 
@@ -143,6 +153,8 @@ func (e *editing) outcome(err error) error {
 	switch {
 	case errors.Is(err, inventory.ErrChanged) && !e.any:
 		return &statusError{http.StatusPreconditionFailed, err.Error()}
+	case errors.Is(err, inventory.ErrUnchanged):
+		return &statusError{http.StatusPreconditionFailed, err.Error()}
 	case inventory.KindOf(err) == inventory.NotFound && e.match:
 		return &statusError{http.StatusPreconditionFailed, err.Error() + ": If-Match asks for one"}
 	}
@@ -184,9 +196,6 @@ func (s *Server) handleReplace(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if r.Header.Get("If-None-Match") == "*" {
-		return &statusError{http.StatusPreconditionFailed, "the service gives features their ids itself: POST makes a new one"}
-	}
 	sent, err := e.body("Accept", typeGeoJSON, typeJSON)
 	if err != nil {
 		return err
@@ -200,9 +209,10 @@ func (s *Server) handleReplace(w http.ResponseWriter, r *http.Request) error {
 	return e.answer(http.StatusOK)
 }
 
-// attempts is how often a patch is worked out anew when others keep editing the
-// feature meanwhile.
-const attempts = 5
+// attempts is how often a patch is worked out when others keep editing the feature
+// meanwhile. Each time one of those who want it gets through, so that this is also
+// how many may come at once.
+const attempts = 100
 
 // handleMerge changes what a merge patch names (RFC 7396).
 func (s *Server) handleMerge(w http.ResponseWriter, r *http.Request) error {
@@ -224,7 +234,13 @@ func (s *Server) handleMerge(w http.ResponseWriter, r *http.Request) error {
 		case err == nil:
 			return e.answer(http.StatusOK)
 		case onCurrent && e.any && attempt < attempts && errors.Is(err, inventory.ErrChanged):
-			// The patch is for whatever is there: it is worked out anew.
+			// The patch is for whatever is there: it is worked out anew, at odd moments,
+			// so that those who wait do not keep meeting.
+			select {
+			case <-r.Context().Done():
+				return r.Context().Err()
+			case <-time.After(rand.N(10 * time.Millisecond)):
+			}
 		default:
 			return e.outcome(err)
 		}

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -25,19 +24,15 @@ func (e *editing) body(header string, types ...string) (any, error) {
 	name, _, err := mime.ParseMediaType(given)
 	if err != nil || !slices.Contains(types, name) {
 		e.w.Header().Set(header, strings.Join(types, ", "))
-		return nil, &statusError{http.StatusUnsupportedMediaType, fmt.Sprintf("Content-Type is %q: expected %s", given, strings.Join(types, " or "))}
+		return nil, &statusError{http.StatusUnsupportedMediaType, fmt.Sprintf("Content-Type is %.60q: expected %s", given, strings.Join(types, " or "))}
 	}
 	if coding := e.r.Header.Get("Content-Encoding"); coding != "" && coding != "identity" {
 		e.w.Header().Set("Accept-Encoding", "identity")
-		return nil, &statusError{http.StatusUnsupportedMediaType, fmt.Sprintf("Content-Encoding is %q: send the body as it is", coding)}
+		return nil, &statusError{http.StatusUnsupportedMediaType, fmt.Sprintf("Content-Encoding is %.60q: send the body as it is", coding)}
 	}
-	b, err := io.ReadAll(http.MaxBytesReader(e.w, e.r.Body, maxEditBytes))
-	var large *http.MaxBytesError
-	switch {
-	case errors.As(err, &large):
-		return nil, &statusError{http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is larger than %d MiB", maxEditBytes>>20)}
-	case err != nil:
-		return nil, &statusError{http.StatusBadRequest, "the body broke off: " + err.Error()}
+	b, err := readBody(e.w, e.r, maxEditBytes)
+	if err != nil {
+		return nil, err
 	}
 	tree, err := readJSON(b)
 	if err != nil {
@@ -47,6 +42,30 @@ func (e *editing) body(header string, types ...string) (any, error) {
 		return nil, invalid("the body is %s: expected one GeoJSON Feature", kindOfJSON(tree))
 	}
 	return tree, nil
+}
+
+// droppedBytes is how much of a body that is too large is taken in all the same.
+const droppedBytes = 64 << 20
+
+// readBody reads a body of at most most bytes. What follows in a longer one is
+// taken in and dropped: a client that listens only when it has sent all would find
+// the connection broken, and never read why. One that asks first is told first.
+func readBody(w http.ResponseWriter, r *http.Request, most int64) ([]byte, error) {
+	large := &statusError{http.StatusRequestEntityTooLarge, fmt.Sprintf("the body is larger than %d MiB: send less", most>>20)}
+	if r.ContentLength > most && r.Header.Get("Expect") != "" {
+		w.Header().Set("Connection", "close")
+		return nil, large
+	}
+	b, err := io.ReadAll(io.LimitReader(r.Body, most+1))
+	if err != nil {
+		return nil, &statusError{http.StatusBadRequest, "the body broke off: " + err.Error()}
+	}
+	if int64(len(b)) <= most {
+		return b, nil
+	}
+	w.Header().Set("Connection", "close")
+	io.CopyN(io.Discard, r.Body, droppedBytes) // whatever comes of it, the answer is the same
+	return nil, large
 }
 
 func invalid(format string, args ...any) error {
@@ -169,7 +188,7 @@ func (e *editing) takeProperties(properties map[string]any) error {
 	for name, given := range properties {
 		p, ok := c.Property(name)
 		if !ok {
-			return invalid("properties: %s have no %q: expected some of %s", c.ID, name, strings.Join(editableNames(c), ", "))
+			return invalid("properties: %s have no %.60q: expected some of %s", c.ID, name, strings.Join(editableNames(c), ", "))
 		}
 		if p.Fixed && p.Type != inventory.Text {
 			continue
@@ -239,10 +258,10 @@ func readValue(p *inventory.Property, given any) (v inventory.Value, err error) 
 		if !ok {
 			return wrong("an object")
 		}
-		v.Bytes = appendTree(nil, object)
-		if strings.Contains(string(v.Bytes), `\u0000`) {
+		if hasCodeZero(object) {
 			return wrong("no character of code 0 in it")
 		}
+		v.Bytes = appendTree(nil, object)
 	default:
 		text, ok := given.(string)
 		if !ok {

@@ -57,6 +57,9 @@ func (r geometryReader) read(given any, depth int) (orb.Geometry, error) {
 	if !ok {
 		return nil, fmt.Errorf("it is %s, expected an object", kindOfJSON(given))
 	}
+	if _, ok := object["crs"]; ok {
+		return nil, fmt.Errorf("it has a member crs, which GeoJSON no longer has (RFC 7946, 4): name the reference system in the header Content-Crs")
+	}
 	kind, _ := object["type"].(string)
 	if kind == "GeometryCollection" {
 		if depth == maxCollections {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 
 	"github.com/go-json-experiment/json/jsontext"
 )
@@ -114,6 +115,24 @@ func appendTree(dst []byte, v any) []byte {
 		return append(dst, v...)
 	}
 	return append(dst, "null"...)
+}
+
+// hasCodeZero reports whether a text or name in a tree has the character of code 0,
+// which the database cannot hold.
+func hasCodeZero(v any) bool {
+	switch v := v.(type) {
+	case map[string]any:
+		for name, member := range v {
+			if hasCodeZero(name) || hasCodeZero(member) {
+				return true
+			}
+		}
+	case []any:
+		return slices.ContainsFunc(v, hasCodeZero)
+	case string:
+		return strings.ContainsRune(v, 0)
+	}
+	return false
 }
 
 // mergePatch is MergePatch of RFC 7396, section 2. The target is left as it is.

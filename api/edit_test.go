@@ -317,7 +317,7 @@ func TestNoEditIsLost(t *testing.T) {
 	}
 	// Without If-Match patches of one object that arrive at once all come through.
 	var wait sync.WaitGroup
-	for i := range 4 {
+	for i := range 12 {
 		wait.Add(1)
 		go func() {
 			defer wait.Done()
@@ -330,8 +330,8 @@ func TestNoEditIsLost(t *testing.T) {
 	}
 	wait.Wait()
 	extra := parse[feature](t, s.get(t, at).body).Properties["extra"].(map[string]any)
-	if len(extra) != 5 {
-		t.Errorf("of four keys added at once and one before: %v", extra)
+	if len(extra) != 13 {
+		t.Errorf("of twelve keys added at once and one before: %v", extra)
 	}
 }
 
@@ -372,7 +372,16 @@ func TestWhatIsSentIsRead(t *testing.T) {
 		"a word":                  {"trees", with(`{"status":"gone"}`), 400, "status is gone: expected one of alive"},
 		"yes for a truth":         {"trees", with(`{"brittle":"yes"}`), 400, "brittle"},
 		"code 0":                  {"trees", with(`{"tag":"a\u0000b"}`), 400, "tag"},
-		"code 0 within":           {"trees", with(`{"extra":{"a":"\u0000"}}`), 400, "extra"},
+		"code 0 within":           {"trees", with(`{"extra":{"a":[{"b":"\u0000"}]}}`), 400, "extra"},
+		"code 0 in a name":        {"trees", with(`{"extra":{"\u0000":1}}`), 400, "extra"},
+		"what looks like code 0":  {"trees", with(`{"extra":{"path":"C:\\u0000path"}}`), 201, `"C:\\u0000path"`},
+		"crs within":              {"trees", strings.Replace(tree, `"type":"Point"`, `"type":"Point","crs":{"type":"name"}`, 1), 400, "Content-Crs"},
+		"crs deep within":         {"targets", at(`{"type":"GeometryCollection","geometries":[{"type":"Point","coordinates":[25,54],"crs":null}]}`), 400, "Content-Crs"},
+		"a long text":             {"trees", with(`{"species":"` + strings.Repeat("x", 1<<20) + `"}`), 400, "species is 1048576 characters long: 1000 at most"},
+		"an hour skipped":         {"counts", `{"type":"Feature","geometry":null,"properties":{"target_id":1,"counted_at":"2026-03-29T03:00","people":1}}`, 400, "no such hour in Europe/Vilnius"},
+		"an hour to come":         {"counts", `{"type":"Feature","geometry":null,"properties":{"target_id":1,"counted_at":"9998-01-01T03:00","people":1}}`, 400, "yet to come"},
+		"a visit to come":         {"visits", `{"type":"Feature","geometry":null,"properties":{"tree_id":4,"visited_on":"9998-01-01"}}`, 400, "yet to come"},
+		"a day of year 0":         {"visits", `{"type":"Feature","geometry":null,"properties":{"tree_id":4,"visited_on":"0000-01-01"}}`, 400, "expected a day from 1000-01-01"},
 		"extra that is no object": {"trees", with(`{"extra":[1]}`), 400, "extra is a list"},
 		"a date":                  {"visits", `{"type":"Feature","geometry":null,"properties":{"tree_id":4,"visited_on":"3.2.2026"}}`, 400, "visited_on"},
 		"no such tree":            {"cuts", `{"type":"Feature","geometry":null,"properties":{"tree_id":4444,"kind":"stub"}}`, 400, "no such tree"},

@@ -108,7 +108,7 @@ func TestSavedQuestions(t *testing.T) {
 	s := serve(t, func(c *api.Config) { c.Edit = true })
 	s.run(t)
 	const body = `{"title":"Topped over parking","filter":"A_OVERLAPS(over, ('parking')) AND A_CONTAINS(cut_kinds, ('topping'))"}`
-	if r := s.send(t, "PUT", "/questions/topped-over-parking", "application/json", body); r.status != 204 {
+	if r := s.send(t, "PUT", "/questions/topped-over-parking", "application/json", body); r.status != 201 {
 		t.Fatal(r.status, string(r.body))
 	}
 	want := s.features(t, "/collections/trees/items?limit=1000&over=parking&cut_kinds=topping")
@@ -148,7 +148,7 @@ func TestSavedQuestions(t *testing.T) {
 		}
 	}
 	// The JSON encoding is kept as text.
-	if r := s.send(t, "PUT", "/questions/many-stems", "application/json", `{"filter":{"op":">","args":[{"property":"stems"},1]},"filter-lang":"cql2-json"}`); r.status != 204 {
+	if r := s.send(t, "PUT", "/questions/many-stems", "application/json", `{"filter":{"op":">","args":[{"property":"stems"},1]},"filter-lang":"cql2-json"}`); r.status != 201 {
 		t.Error(r.status, string(r.body))
 	}
 	if q := string(s.got(t, "/questions/many-stems")); !strings.Contains(q, "stems > 1") && !strings.Contains(q, `stems \u003e 1`) {

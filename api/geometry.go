@@ -234,8 +234,14 @@ func (r *ewkb) twiceArea(n int) float64 {
 	return sum
 }
 
+// mostCoordinate is above any coordinate on the globe, in whatever unit a
+// reference system counts: seven times the way round in feet.
+const mostCoordinate = 1e9
+
 func (f form) appendPosition(dst []byte, x, y float64) ([]byte, error) {
-	if x-x != 0 || y-y != 0 { // neither infinite nor undefined
+	// Nor undefined or infinite; near what a projection makes endless it gives
+	// numbers that no place has.
+	if !(math.Abs(x) <= mostCoordinate && math.Abs(y) <= mostCoordinate) {
 		return dst, errOutside
 	}
 	if f.yFirst {

@@ -14,6 +14,7 @@ import (
 	"github.com/go-chi/chi/v5"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/crs"
 	"github.com/underbough/underbough/inventory/question"
 )
 
@@ -107,6 +108,9 @@ func (p *page) features(ctx context.Context, s *Server) error {
 		var err error
 		if p.buf, err = p.form.appendFeature(p.buf, &q, f, nil); err != nil {
 			return err
+		}
+		if q.SRID != 0 && q.SRID != crs.WGS84 {
+			return nil // held whole: what lies outside of the system shows row by row
 		}
 		return p.push()
 	})
@@ -240,7 +244,11 @@ func (s *Server) handleItem(w http.ResponseWriter, r *http.Request) error {
 	if form == typeHTML {
 		tagged = append(body[:len(body):len(body)], typeHTML...)
 	}
-	if s.unchanged(w, r, featureTag(version, tagged), false) {
+	tag := featureTag(version, tagged)
+	if err := checkMatch(r, tag); err != nil {
+		return err
+	}
+	if s.unchanged(w, r, tag, false) {
 		return nil
 	}
 	if form == typeHTML {
@@ -253,7 +261,7 @@ func (s *Server) handleItem(w http.ResponseWriter, r *http.Request) error {
 // of it; 0 where nothing is.
 func (s *Server) feature(ctx context.Context, q inventory.FeatureQuery, as form, given string, links []link) (body []byte, version int64, err error) {
 	c := q.Collection
-	missing := inventory.Errorf(inventory.NotFound, "there is no feature %q in %s", given, c.ID)
+	missing := inventory.Errorf(inventory.NotFound, "there is no feature %.60q in %s", given, c.ID)
 	id, text, ok := question.ParseFeatureID(c, given)
 	if !ok {
 		return nil, 0, missing

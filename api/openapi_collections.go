@@ -68,6 +68,7 @@ func (s *Server) collectionOperations(c *inventory.Collection) []operation {
 	item := asked(path+"/items/{featureId}", "getItem."+c.ID, tag, "One feature of "+title,
 		append([]parameter{pathParameter("featureId", "The id of a feature.", identitySchema(c))}, s.itemParameters()...), answered(typeGeoJSON, "feature."+c.Base())...)
 	item.headers = crs
+	item.problems = append(item.problems, http.StatusPreconditionFailed)
 	export := asked(path+"/export", "export."+c.ID, tag, "All features of "+title+" that are asked for, without pages", s.exportParameters(c),
 		answering{form: typeGeoJSON, schema: ref("schemas", "export."+c.Base())}, answering{form: typeGeoJSONSeq, schema: text()}, answering{form: typeCSV, schema: text()})
 	export.headers = crs

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"net/http"
 	"slices"
 
 	"github.com/underbough/underbough/inventory"
@@ -32,7 +33,8 @@ func (s *Server) tileOperations(c *inventory.Collection) []operation {
 	tileJSON.parameters[len(tileJSON.parameters)-1] = formParameter(tileJSON.answers)
 	tile := operation{path: path + "/{tileMatrixSetId}/{tileMatrix}/{tileRow}/{tileCol}", id: "getTile" + id, tag: tag,
 		summary: "A vector tile of " + title, note: "The row goes before the column. 204 where nothing lies in the tile.",
-		answers: []answering{{form: typeMVT, schema: object{{"type", "string"}, {"format", "binary"}}}, {status: 204}},
+		answers: []answering{{form: typeMVT, schema: object{{"type", "string"}, {"format", "binary"}}}, {status: 204},
+			{status: http.StatusPartialContent, form: typeMVT, schema: object{{"type", "string"}, {"format", "binary"}}}},
 		parameters: slices.Concat([]parameter{set, place("tileMatrix", "The level, 0 for the whole world."), place("tileRow", "The row, 0 in the north."), place("tileCol", "The column, 0 in the west.")},
 			asked(), []parameter{{name: "f", note: "The form of the answer.", schema: words("mvt")}})}
 	return []operation{

@@ -2,9 +2,9 @@ package api
 
 import (
 	"context"
-	"io"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/go-chi/chi/v5"
@@ -84,9 +84,34 @@ func (s *Server) handleQuestion(w http.ResponseWriter, r *http.Request) error {
 	name := chi.URLParam(r, "question")
 	at := slices.IndexFunc(list, func(q inventory.SavedQuestion) bool { return q.Name == name })
 	if at < 0 {
-		return inventory.Errorf(inventory.NotFound, "there is no saved question %q", name)
+		return noQuestion(name)
+	}
+	tag := questionTag(&list[at])
+	if err := checkMatch(r, tag); err != nil {
+		return err
+	}
+	if s.unchanged(w, r, tag, false) {
+		return nil
 	}
 	return writeJSON(w, r, s.shapeOfQuestion(r, &list[at]))
+}
+
+func noQuestion(name string) error {
+	return inventory.Errorf(inventory.NotFound, "there is no saved question %.60q", name)
+}
+
+// questionTag names a saved question as it was last changed. Whoever changes one
+// waits for others, so that no two changes are of one microsecond.
+func questionTag(q *inventory.SavedQuestion) string {
+	return strconv.FormatInt(q.ChangedAt.UnixMicro(), 36)
+}
+
+// agreed looks at the preconditions of a request to change a question.
+func agreed(r *http.Request, now *inventory.SavedQuestion) error {
+	if now == nil {
+		return checkPreconditions(r, inventory.Opt[string]{})
+	}
+	return checkPreconditions(r, inventory.Some(questionTag(now)))
 }
 
 // questionBytes is the most that a saved question takes.
@@ -102,9 +127,9 @@ func (s *Server) handleSaveQuestion(w http.ResponseWriter, r *http.Request) erro
 	if media, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";"); strings.TrimSpace(strings.ToLower(media)) != typeJSON {
 		return &statusError{http.StatusUnsupportedMediaType, "a question is sent as " + typeJSON}
 	}
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, questionBytes))
+	body, err := readBody(w, r, questionBytes)
 	if err != nil {
-		return &statusError{http.StatusRequestEntityTooLarge, "a question of more than a megabyte: send less"}
+		return err
 	}
 	q, err := readQuestion(chi.URLParam(r, "question"), body)
 	if err != nil {
@@ -114,8 +139,19 @@ func (s *Server) handleSaveQuestion(w http.ResponseWriter, r *http.Request) erro
 	if err := question.CheckQuestion(q); err != nil {
 		return err
 	}
-	if err := s.config.Store.SaveQuestion(r.Context(), s.config.Client, *q); err != nil {
+	added := false
+	kept, err := s.config.Store.ChangeQuestion(r.Context(), s.config.Client, q.Name, func(now *inventory.SavedQuestion) (*inventory.SavedQuestion, error) {
+		added = now == nil
+		return q, agreed(r, now)
+	})
+	if err != nil {
 		return err
+	}
+	w.Header().Set("ETag", `"`+questionTag(kept)+`"`)
+	if added {
+		w.Header().Set("Location", s.base(r)+"/questions/"+q.Name)
+		w.WriteHeader(http.StatusCreated)
+		return nil
 	}
 	w.WriteHeader(http.StatusNoContent)
 	return nil
@@ -140,7 +176,7 @@ func readQuestion(name string, body []byte) (*inventory.SavedQuestion, error) {
 			if slices.Contains([]string{"name", "changed_at", "changed_by", "links"}, member) {
 				continue // as this service has sent it
 			}
-			return nil, invalid("member %q: expected some of title, collection, filter, filter-lang", member)
+			return nil, invalid("member %.60q: expected some of title, collection, filter, filter-lang", member)
 		}
 		if member == "filter" {
 			if _, isText := v.(string); !isText {
@@ -163,7 +199,7 @@ func readQuestion(name string, body []byte) (*inventory.SavedQuestion, error) {
 		}
 		q.Filter = filter.Text(e)
 	default:
-		return nil, invalid("filter-lang %q: expected cql2-text or cql2-json", lang)
+		return nil, invalid("filter-lang %.60q: expected cql2-text or cql2-json", lang)
 	}
 	return q, nil
 }
@@ -173,7 +209,14 @@ func (s *Server) handleDropQuestion(w http.ResponseWriter, r *http.Request) erro
 	if _, err := s.changesQuestions(w, r); err != nil {
 		return err
 	}
-	if err := s.config.Store.DropQuestion(r.Context(), s.config.Client, chi.URLParam(r, "question")); err != nil {
+	name := chi.URLParam(r, "question")
+	_, err := s.config.Store.ChangeQuestion(r.Context(), s.config.Client, name, func(now *inventory.SavedQuestion) (*inventory.SavedQuestion, error) {
+		if err := agreed(r, now); err != nil || now != nil {
+			return nil, err
+		}
+		return nil, noQuestion(name)
+	})
+	if err != nil {
 		return err
 	}
 	w.WriteHeader(http.StatusNoContent)

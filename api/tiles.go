@@ -1,14 +1,17 @@
 package api
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"net/http"
 	"net/url"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/go-chi/chi/v5"
 
@@ -196,7 +199,31 @@ func (s *Server) handleTile(w http.ResponseWriter, r *http.Request) error {
 		h.Set("Content-Encoding", "gzip")
 		return writeBody(w, r, kept.gzipped())
 	}
-	return writeBody(w, r, kept.plain)
+	// A part of it is served too: GDAL reads tiles over the web so. A range may be
+	// left aside, and several are, and one beyond the end.
+	if !isPart(r.Header.Get("Range"), len(kept.plain)) {
+		r = r.Clone(r.Context())
+		r.Header.Del("Range")
+	}
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(kept.plain))
+	return nil
+}
+
+var partForm = regexp.MustCompile(`^bytes=([0-9]{0,9})-([0-9]{0,9})$`)
+
+// isPart reports whether a Range asks for one part of what has a size (RFC 9110,
+// 14.1.2).
+func isPart(given string, size int) bool {
+	m := partForm.FindStringSubmatch(given)
+	if m == nil {
+		return false
+	}
+	first, errFirst := strconv.Atoi(m[1])
+	last, errLast := strconv.Atoi(m[2])
+	if errFirst != nil {
+		return errLast == nil && last > 0 // the last bytes, that many
+	}
+	return first < size && (errLast != nil || last >= first)
 }
 
 // tileTag names a tile of one state of the inventory. It is the same under

@@ -231,6 +231,22 @@ func TestTileCache(t *testing.T) {
 	if r := s.do(t, "HEAD", path); r.status != 200 || len(r.body) != 0 || r.header.Get("Content-Length") != strconv.Itoa(len(first.body)) {
 		t.Errorf("HEAD: %d, %v", r.status, r.header)
 	}
+	// Parts, of the plain form (RFC 9110, section 14).
+	part := s.get(t, path, "Range", "bytes=10-29")
+	if part.status != 206 || !bytes.Equal(part.body, first.body[10:30]) || part.header.Get("Content-Range") != fmt.Sprintf("bytes 10-29/%d", len(first.body)) || part.header.Get("ETag") != tag {
+		t.Errorf("a part: %d, %v", part.status, part.header)
+	}
+	if r := s.get(t, path, "Range", "bytes=-7"); r.status != 206 || !bytes.Equal(r.body, first.body[len(first.body)-7:]) {
+		t.Errorf("the end: %d, %d bytes", r.status, len(r.body))
+	}
+	for _, odd := range []string{"bytes=0-1,4-5", "bytes=999999-", "bytes=9-3", "bytes=-0", "bytes=-", "lines=1-2"} {
+		if r := s.get(t, path, "Range", odd); r.status != 200 || !bytes.Equal(r.body, first.body) {
+			t.Errorf("%s: %d, %d bytes", odd, r.status, len(r.body))
+		}
+	}
+	if r := s.get(t, path, "Range", "bytes=10-29", "If-Range", `"another"`); r.status != 200 || !bytes.Equal(r.body, first.body) {
+		t.Errorf("a part of another: %d, %d bytes", r.status, len(r.body))
+	}
 	zipped := s.get(t, path, "Accept-Encoding", "gzip")
 	if zipped.header.Get("Content-Encoding") != "gzip" || zipped.header.Get("ETag") == tag || !strings.Contains(strings.Join(zipped.header.Values("Vary"), ","), "Accept-Encoding") {
 		t.Errorf("%v", zipped.header)

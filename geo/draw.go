@@ -8,11 +8,16 @@ import (
 // segments of them to the full circle (at least 8); a surveyed outline keeps
 // the corners it has. Exterior rings are anticlockwise, holes clockwise, all
 // closed. Where the zone crosses the antimeridian it is cut there into a
-// MultiPolygon (RFC 7946, section 3.1.9). Measure with Overlap, never with
-// this polygon.
+// MultiPolygon (RFC 7946, section 3.1.9), and it ends at the poles. Measure with
+// Overlap, never with this polygon.
 func (z Zone) Polygon(origin orb.Point, segments int) orb.Geometry {
 	var parts orb.MultiPolygon
 	for _, rings := range z.rings(origin, max(segments, 8)) {
+		for _, ring := range rings {
+			for i := range ring {
+				ring[i][1] = max(-90, min(90, ring[i][1]))
+			}
+		}
 		if b := boxOf(rings[0]); b.minX >= -180 && b.maxX <= 180 {
 			parts = append(parts, closeRings(rings))
 			continue

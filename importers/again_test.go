@@ -127,6 +127,30 @@ func TestTreesMadeByHand(t *testing.T) {
 	w.is(`SELECT t.match_key FROM cuts JOIN trees t USING (client_id, tree_id) WHERE kind = 'stub'`, "tag:1")
 }
 
+// What was made through the views is what an import of its source id finds: it is
+// neither made a second time nor mixed up with another.
+func TestRecordsMadeThroughTheViews(t *testing.T) {
+	w := newTown(t)
+	w.load(file{text: table("id", "A")})
+	w.exec(`INSERT INTO gis.trees (source_id, geometry) VALUES ('H', 'SRID=4326;POINT(8.51 47.2)');
+		INSERT INTO gis.targets (source_id, layer, kind, geometry) VALUES ('1', 'lots', 'parking', 'SRID=4326;POINT(8.5 47.2)')`)
+	w.want(file{text: table("id,species", "H,Acer")}, 1, 0, 1, 0, 0, 0)
+	lots := file{role: inventory.RoleTargets, kind: "parking", layer: "lots", text: collection(feature(`"id":1,"name":"a"`, `{"type":"Point","coordinates":[8.5,47.2]}`))}
+	w.want(lots, 1, 0, 1, 0, 0, 0)
+	w.is(`SELECT layer, source_id, name, version FROM targets`, "lots|1|a|2")
+	// A tree whose source id is corrected is another from then on.
+	w.exec(`UPDATE gis.trees SET source_id = 'B' WHERE source_id = 'A'`)
+	w.want(file{text: table("id,species", "A,Tilia", "B,Quercus")}, 2, 1, 1, 0, 0, 0)
+	w.is(`SELECT source_id, species FROM trees ORDER BY tree_id`, "B|Quercus", "H|Acer", "A|Tilia")
+}
+
+func TestDaysOfNoUse(t *testing.T) {
+	w := newTown(t)
+	w.load(file{text: table("tag", "1")})
+	w.want(file{role: inventory.RoleVisits, text: "tree_tag,visited_on\n1,0000-05-01\n1,0999-12-31\n1,1000-01-01\n"}, 3, 1, 0, 0, 0, 2)
+	w.is(`SELECT reason FROM quarantine ORDER BY record LIMIT 1`, `"0000-05-01": expected a day from the year 1000 on`)
+}
+
 func TestHandEditsStay(t *testing.T) {
 	w := newTown(t)
 	targets := file{role: inventory.RoleTargets, kind: "parking", name: "lots", layer: "lots", text: collection(

@@ -131,6 +131,8 @@ func (c *converter) countedAt(s *set, r *inventory.CountRow) {
 		s.fail(field, "the count has no day: %s", clockForm)
 	case !of.time:
 		s.fail(field, "the count has no hour: %s", clockForm)
+	case day.at.Year() < firstYear:
+		s.fail(field, "the count is dated %s: expected a day from the year %d on", day.at.Format(time.DateOnly), firstYear)
 	case day.at.Year() > c.year:
 		s.fail(field, "the count is dated %s, which is yet to come", day.at.Format(time.DateOnly))
 	}

@@ -207,6 +207,9 @@ func (c *compiled) year(v source.Value) (inventory.Opt[int], *source.Problem) {
 	return inventory.Some(n), nil
 }
 
+// firstYear is the first that days are kept of; the tables hold the same.
+const firstYear = 1000
+
 // day reads a date in the international form, a time after it left out.
 func (c *compiled) day(v source.Value) (inventory.Opt[time.Time], *source.Problem) {
 	s := c.text(v)
@@ -220,6 +223,9 @@ func (c *compiled) day(v source.Value) (inventory.Opt[time.Time], *source.Proble
 	t, err := time.Parse(time.DateOnly, head)
 	if err != nil {
 		return inventory.Opt[time.Time]{}, c.problem("%q is not a date: expected the form 2024-03-31", s)
+	}
+	if t.Year() < firstYear {
+		return inventory.Opt[time.Time]{}, c.problem("%q: expected a day from the year %d on", s, firstYear)
 	}
 	return inventory.Some(t), nil
 }

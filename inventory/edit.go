@@ -34,12 +34,19 @@ type Edit struct {
 	// Versions are those of the feature that the edit was made from: it is
 	// refused with ErrChanged where the feature is at another. nil for any.
 	Versions []int64
-	Actor    string // whom the history names
+	// Unless are versions that the edit is not for: it is refused with ErrUnchanged
+	// where the feature is at one of them.
+	Unless []int64
+	Actor  string // whom the history names
 }
 
 // ErrChanged is the cause of the refusal of an edit that was made from another
 // version than the one in force.
 var ErrChanged = errors.New("changed in the meantime")
+
+// ErrUnchanged is the cause of the refusal of an edit that was not for the version
+// in force.
+var ErrUnchanged = errors.New("not changed")
 
 // Gives reports whether an edit gives a property a value that is not null.
 func (e *Edit) Gives(property string) bool {

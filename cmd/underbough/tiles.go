@@ -1,17 +1,10 @@
 package main
 
 import (
-	"bufio"
-	"bytes"
-	"compress/gzip"
 	"context"
-	"crypto/sha256"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -35,6 +28,10 @@ type tilesCmd struct {
 func (t *tilesCmd) Run(c *cli) error {
 	if t.MinZoom < 0 || t.MaxZoom > inventory.MaxTileZoom || t.MinZoom > t.MaxZoom {
 		return inventory.Errorf(inventory.Invalid, "--min-zoom %d --max-zoom %d: expected levels from 0 to %d, the lower first", t.MinZoom, t.MaxZoom, inventory.MaxTileZoom)
+	}
+	// Before the work rather than after it.
+	if _, err := writable(t.Out); err != nil {
+		return err
 	}
 	s, err := c.session()
 	if err != nil {
@@ -141,80 +138,6 @@ func tilesMetadata(site inventory.Site, layers []inventory.TileQuery, least, mos
 	}
 	m.set("vector_layers", list)
 	return m
-}
-
-// tilesFile is a PMTiles file under way: the tiles gather in a file beside it,
-// and the whole takes its name when it is done.
-type tilesFile struct {
-	path, temporary string
-	tiles           *os.File
-	buffer          *bufio.Writer
-	directory       pmtiles.Directory
-	size            int64
-}
-
-func newTilesFile(path string) (*tilesFile, error) {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return nil, inventory.Errorf(inventory.Invalid, "--out %s cannot be written: %w", path, err)
-	}
-	return &tilesFile{path: path, temporary: f.Name(), tiles: f, buffer: bufio.NewWriterSize(f, 1<<20)}, nil
-}
-
-func (f *tilesFile) add(t tiling.Tile, b []byte) error {
-	var zipped bytes.Buffer
-	w := gzip.NewWriter(&zipped)
-	if _, err := w.Write(b); err != nil {
-		return err
-	}
-	if err := w.Close(); err != nil {
-		return err
-	}
-	sum := sha256.Sum256(b)
-	if !f.directory.Add(pmtiles.ID(t), string(sum[:]), zipped.Len()) {
-		return nil
-	}
-	_, err := f.buffer.Write(zipped.Bytes())
-	return err
-}
-
-// finish puts the directory before the tiles and gives the file its name.
-func (f *tilesFile) finish(head pmtiles.Head) (err error) {
-	if err := f.buffer.Flush(); err != nil {
-		return err
-	}
-	if _, err := f.tiles.Seek(0, io.SeekStart); err != nil {
-		return err
-	}
-	whole, err := os.CreateTemp(filepath.Dir(f.path), "."+filepath.Base(f.path)+".*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		whole.Close()
-		if err != nil {
-			os.Remove(whole.Name())
-		}
-	}()
-	before := f.directory.Before(head)
-	if _, err := whole.Write(before); err != nil {
-		return err
-	}
-	n, err := io.Copy(whole, f.tiles)
-	if err != nil {
-		return err
-	}
-	f.size = int64(len(before)) + n
-	if err := errors.Join(whole.Chmod(0o644), whole.Sync(), whole.Close()); err != nil {
-		return err
-	}
-	return os.Rename(whole.Name(), f.path)
-}
-
-// discard removes what is left of the work.
-func (f *tilesFile) discard() {
-	f.tiles.Close()
-	os.Remove(f.temporary)
 }
 
 // levelBar shows on a terminal how far the levels are; elsewhere it is silent.

@@ -145,15 +145,24 @@ func (c *catching) begin(ctx context.Context) (bool, error) {
 func (c *catching) facts(ctx context.Context) ([]ranking.Facts, error) {
 	if len(c.places) > 0 {
 		// Distances in degrees: a degree of longitude is never longer than one of
-		// latitude, so that what is near in metres is near by this measure.
+		// latitude, so that what is near in metres is near by this measure. What has
+		// many corners is simplified first, by six metres or so and then by a hundred:
+		// no point of its edge moves by more, and so much farther off is looked.
 		rows, err := c.tx.Query(ctx, `
-			SELECT DISTINCT t.tree_id FROM unnest($3::bytea[]) w(ewkb)
-			CROSS JOIN LATERAL (SELECT ST_GeomFromEWKB(ewkb) AS place) p
-			CROSS JOIN LATERAL (SELECT $4::float8 / 110500 AS lat, $4::float8 / (110500 * cos(radians(least(89, greatest(abs(ST_YMin(place)), abs(ST_YMax(place))) + 0.01)))) AS lon) d
-			CROSS JOIN LATERAL (VALUES (0), (-360), (360)) turn(lon)
-			JOIN trees t ON t.client_id = $1 AND t.site_id = $2
-			 AND t.geometry && ST_Translate(ST_Expand(ST_Envelope(place), d.lon, d.lat), turn.lon, 0)
-			 AND ST_DWithin(t.geometry, CASE turn.lon WHEN 0 THEN place ELSE ST_Translate(place, turn.lon, 0) END, d.lon)`,
+			WITH whole AS MATERIALIZED (SELECT ST_GeomFromEWKB(ewkb) AS place FROM unnest($3::bytea[]) w(ewkb)),
+			fine AS MATERIALIZED (SELECT CASE WHEN many THEN coalesce(ST_Simplify(place, 0.00005, true), place) ELSE place END AS place, CASE WHEN many THEN 0.00005 ELSE 0 END AS off
+				FROM whole CROSS JOIN LATERAL (SELECT ST_NPoints(place) > 500 AS many) n),
+			coarse AS MATERIALIZED (SELECT CASE WHEN many THEN coalesce(ST_Simplify(place, 0.001, true), place) ELSE place END AS place, CASE WHEN many THEN off + 0.001 ELSE off END AS off
+				FROM fine CROSS JOIN LATERAL (SELECT ST_NPoints(place) > 2000 AS many) n),
+			near AS MATERIALIZED (
+				SELECT ST_Translate(place, turn.lon, 0) AS place, d.lon + off AS within, box.box
+				FROM coarse
+				CROSS JOIN LATERAL (SELECT $4::float8 / 110500 AS lat, $4::float8 / (110500 * cos(radians(least(89, greatest(abs(ST_YMin(place)), abs(ST_YMax(place))) + 0.01)))) AS lon) d
+				CROSS JOIN LATERAL (VALUES (0), (-360), (360)) turn(lon)
+				CROSS JOIN LATERAL (SELECT ST_Translate(ST_Expand(ST_Envelope(place), d.lon + off, d.lat + off), turn.lon, 0) AS box) box
+				WHERE turn.lon = 0 OR ST_XMin(box.box) <= 180 AND ST_XMax(box.box) >= -180)
+			SELECT DISTINCT t.tree_id FROM near n
+			JOIN trees t ON t.client_id = $1 AND t.site_id = $2 AND t.geometry && n.box AND ST_DWithin(t.geometry, n.place, n.within)`,
 			c.site.Client, c.site.ID, c.places, c.run.Reach)
 		if err != nil {
 			return nil, err

@@ -35,6 +35,10 @@ func edit(r *rand.Rand) string {
 		fmt.Sprintf(`INSERT INTO targets (client_id, site_id, kind, stalls, geometry) VALUES (1, 1, 'parking', 20, ST_MakeEnvelope(%v, %v, %v, %v, 4326))`, x, y, x+0.0006, y+0.0004),
 		fmt.Sprintf(`INSERT INTO counts (client_id, site_id, target_id, counted_at, people) SELECT 1, 1, target_id, '2026-03-02 08:00'::timestamp + %d * interval '1 hour', %d FROM targets WHERE target_id = %d ON CONFLICT DO NOTHING`, r.IntN(200), r.IntN(300), target),
 		fmt.Sprintf(`UPDATE counts SET people = people + 1, vehicles = 3 WHERE target_id = %d`, target),
+		// Of many corners: one smooth, one of deep spikes.
+		fmt.Sprintf(`INSERT INTO targets (client_id, site_id, kind, people_per_hour, geometry) VALUES (1, 1, 'plaza', 20, ST_Buffer(ST_SetSRID(ST_MakePoint(%v, %v), 4326), 0.0015, 400))`, x, y),
+		fmt.Sprintf(`INSERT INTO targets (client_id, site_id, kind, people_per_hour, geometry) SELECT 1, 1, 'plaza', 20, ST_SetSRID(ST_MakePolygon(ST_AddPoint(l, ST_StartPoint(l))), 4326)
+			FROM (SELECT ST_MakeLine(ST_MakePoint(%v + r * cos(a), %v + r * sin(a)) ORDER BY n) l FROM (SELECT n, radians(n * 0.06) AS a, 0.0015 - 0.0005 * (n %% 2) AS r FROM generate_series(0, 5999) n) q) w`, x, y),
 		`UPDATE targets SET site_id = 2 WHERE target_id % 40 = 7`,
 		`UPDATE targets SET site_id = 1 WHERE site_id = 2`,
 	}

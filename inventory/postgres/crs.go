@@ -32,16 +32,18 @@ func (db *DB) KnownSRID(ctx context.Context, srid int) (known bool, err error) {
 
 // SiteReferences returns the reference systems of a client's sites. Where none
 // was set, that of the UTM zone is taken that the middle of the site lies in: of
-// its boundary, or of the first thousand of its trees by their tags, so that not
-// all need be read each time one changes.
+// its boundary, or the medians of the first thousand of its trees by their tags,
+// so that not all need be read each time one changes, and none far away counts
+// for more than another.
 func (db *DB) SiteReferences(ctx context.Context, client inventory.ClientID) ([]inventory.SiteReference, error) {
 	rows, err := db.pool.Query(ctx, `
-		SELECT s.site_id, s.epsg, ST_X(m.middle), ST_Y(m.middle)
-		FROM sites s LEFT JOIN LATERAL (
-			SELECT ST_Centroid(coalesce(ST_Envelope(s.boundary), (
-				SELECT ST_Extent(t.geometry)::geometry FROM (
-					SELECT geometry FROM trees t WHERE t.client_id = s.client_id AND t.site_id = s.site_id ORDER BY tag LIMIT 1000) t))) AS middle
-		) m ON s.epsg IS NULL
+		SELECT s.site_id, s.epsg, coalesce(ST_X(b.middle), m.lon), coalesce(ST_Y(b.middle), m.lat)
+		FROM sites s CROSS JOIN LATERAL (SELECT ST_Centroid(ST_Envelope(s.boundary)) AS middle) b
+		LEFT JOIN LATERAL (
+			SELECT percentile_disc(0.5) WITHIN GROUP (ORDER BY lon) AS lon, percentile_disc(0.5) WITHIN GROUP (ORDER BY lat) AS lat
+			FROM (SELECT ST_X(geometry) AS lon, ST_Y(geometry) AS lat FROM trees t WHERE t.client_id = s.client_id AND t.site_id = s.site_id ORDER BY tag LIMIT 1000) t
+			WHERE lon BETWEEN -180 AND 180 AND lat BETWEEN -90 AND 90
+		) m ON s.epsg IS NULL AND s.boundary IS NULL
 		WHERE s.client_id = $1
 		ORDER BY s.site_id`, client)
 	if err != nil {

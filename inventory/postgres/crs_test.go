@@ -150,4 +150,12 @@ func TestSiteReferences(t *testing.T) {
 	if err != nil || !slices.Equal(got, want) {
 		t.Errorf("%v, %v; want %v", got, err, want)
 	}
+	// A few that strayed take no site's system away, whichever tag they have.
+	pgtest.Exec(t, url, `
+		INSERT INTO trees (client_id, site_id, tag, geometry) SELECT 1, 2, '0' || n, ST_SetSRID(ST_MakePoint(x, y), 4326) FROM (VALUES (1, 0, 0), (2, -74, -40), (3, 170, 80)) v (n, x, y);
+		INSERT INTO trees (client_id, site_id, tag, geometry) SELECT 1, 3, n::text, ST_SetSRID(ST_MakePoint(18.42, -33.92), 4326) FROM generate_series(1, 3) n;
+		INSERT INTO trees (client_id, site_id, tag, geometry) VALUES (1, 3, '0', ST_SetSRID(ST_MakePoint(0, 0), 4326))`)
+	if got, err := db.SiteReferences(context.Background(), 1); err != nil || !slices.Equal(got, want) {
+		t.Errorf("with strays %v, %v; want %v", got, err, want)
+	}
 }

@@ -106,6 +106,8 @@ func (t *editTable) lock(ctx context.Context, tx pgx.Tx, e *inventory.Edit) (sit
 		return nil, err
 	case e.Versions != nil && !slices.Contains(e.Versions, version):
 		return nil, inventory.Errorf(inventory.Conflict, "feature %d of %s is at version %d, which is not the one that the edit was made from: %w; read it again and repeat the edit", e.ID, e.Collection.ID, version, inventory.ErrChanged)
+	case slices.Contains(e.Unless, version):
+		return nil, inventory.Errorf(inventory.Conflict, "feature %d of %s is at version %d still, which the edit is not for: %w", e.ID, e.Collection.ID, version, inventory.ErrUnchanged)
 	case !t.site:
 		return nil, nil
 	}
@@ -189,7 +191,7 @@ func (t *editTable) values(e *inventory.Edit) (map[string]inventory.Value, error
 		p, ok := e.Collection.Property(name)
 		switch {
 		case !ok:
-			return nil, inventory.Errorf(inventory.Invalid, "%s have no property %q", e.Collection.ID, name)
+			return nil, inventory.Errorf(inventory.Invalid, "%s have no property %.60q", e.Collection.ID, name)
 		case !p.Fixed, e.Kind == inventory.Create && slices.Contains(t.finds, name) && !e.Gives(t.better):
 			out[name] = v
 		}

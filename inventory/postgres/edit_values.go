@@ -71,7 +71,7 @@ func readHour(s string) (time.Time, error) {
 			return t, nil
 		}
 	}
-	return time.Time{}, inventory.Errorf(inventory.Invalid, "%s is %q: expected the begin of an hour by the site's clock, such as 2026-03-02T08:00", hourProperty, s)
+	return time.Time{}, inventory.Errorf(inventory.Invalid, "%s is %.60q: expected the begin of an hour by the site's clock, such as 2026-03-02T08:00", hourProperty, s)
 }
 
 // placed returns the edit's geometry as it is stored, nil for none.

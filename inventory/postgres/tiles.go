@@ -36,8 +36,8 @@ func (db *DB) FindTile(ctx context.Context, q inventory.TileQuery) (tile []byte,
 }
 
 // placedSQL leaves out geometries without a place, empty or not a number, which
-// older tables took.
-const placedSQL = `ST_XMin(x.geometry) >= -180 AND ST_XMax(x.geometry) <= 180 AND ST_YMin(x.geometry) >= -90 AND ST_YMax(x.geometry) <= 90`
+// older tables took. To SQL, what is not a number is above all that are.
+const placedSQL = `ST_XMin(x.geometry) > '-infinity' AND ST_XMax(x.geometry) < 'infinity' AND ST_YMin(x.geometry) > '-infinity' AND ST_YMax(x.geometry) < 'infinity'`
 
 // TileExtent returns the box about all that a layer shows: the trees, but for
 // the layer of targets.

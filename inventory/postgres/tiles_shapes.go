@@ -16,12 +16,35 @@ import (
 // 512, but at the deepest level, where that is finer than any survey.
 func (r *tileReader) inTile(f *featureSQL, geometry string) string {
 	b := r.query.Tile.Metres()
+	geometry = r.near(f, geometry)
 	envelope := fmt.Sprintf("ST_MakeEnvelope(%s, %s, %s, %s, 3857)", f.arg(b.Min[0]), f.arg(b.Min[1]), f.arg(b.Max[0]), f.arg(b.Max[1]))
 	simple := "ST_Transform(" + geometry + ", 3857)"
 	if r.query.Tile.Z < inventory.MaxTileZoom {
 		simple = fmt.Sprintf("ST_Simplify(%s, %s, true)", simple, f.arg((b.Max[0]-b.Min[0])/1024))
 	}
 	return fmt.Sprintf("ST_AsMVTGeom(%s, %s, %d, %d, true)", simple, envelope, tiling.Extent, tiling.Buffer)
+}
+
+// manyPoints is from how many on a geometry is cut before anything else is done
+// with it.
+const manyPoints = 1000
+
+// near is the SQL of what of a geometry lies about the tile, up to half its side
+// away, where it has so many points that all of them would take long.
+func (r *tileReader) near(f *featureSQL, geometry string) string {
+	t := r.query.Tile
+	n := float64(int(1) << t.Z)
+	north, south := (float64(t.Y)-0.5)/n, (float64(t.Y)+1.5)/n
+	top, bottom := 90.0, -90.0
+	if north > 0 {
+		top = tiling.Unproject(0, north)[1]
+	}
+	if south < 1 {
+		bottom = tiling.Unproject(0, south)[1]
+	}
+	west, east := ((float64(t.X)-0.5)/n-0.5)*360, ((float64(t.X)+1.5)/n-0.5)*360
+	return fmt.Sprintf("CASE WHEN ST_NPoints(%[1]s) < %[2]d THEN %[1]s ELSE ST_ClipByBox2D(%[1]s, ST_MakeEnvelope(%[3]s, %[4]s, %[5]s, %[6]s, 4326)) END",
+		geometry, manyPoints, f.arg(west), f.arg(bottom), f.arg(east), f.arg(top))
 }
 
 // targets makes the layer of targets. What is smaller than a pixel of 512, and
@@ -33,7 +56,7 @@ func (r *tileReader) targets() error {
 	l := r.layer
 	columns := func(f *featureSQL) string {
 		pixel := f.arg(360 / float64(int(1)<<r.query.Tile.Z) / 512)
-		point := r.inTile(f, "ST_PointOnSurface(g.geometry)")
+		point := r.inTile(f, "ST_PointOnSurface("+r.near(f, "g.geometry")+")")
 		small := "greatest(ST_XMax(g.geometry) - ST_XMin(g.geometry), ST_YMax(g.geometry) - ST_YMin(g.geometry)) < " + pixel
 		return "g.target_id, ST_AsBinary(CASE WHEN " + small + " THEN " + point + " ELSE coalesce(" + r.inTile(f, "g.geometry") + ", " + point + ") END), " +
 			"g.kind, g.name, s.name, g.people_per_hour, g.people_present, g.vehicles_per_day"

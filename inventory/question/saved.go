@@ -14,6 +14,10 @@ type SavedStore interface {
 	FindQuestions(ctx context.Context, client inventory.ClientID) ([]inventory.SavedQuestion, error)
 	// SaveQuestion keeps a question in the place of any other of its name.
 	SaveQuestion(ctx context.Context, client inventory.ClientID, q inventory.SavedQuestion) error
+	// ChangeQuestion keeps what change makes of the question of a name, which is nil
+	// where there is none, or forgets it where change returns nil; nobody else comes
+	// in between. It returns the question as it is kept.
+	ChangeQuestion(ctx context.Context, client inventory.ClientID, name string, change func(now *inventory.SavedQuestion) (*inventory.SavedQuestion, error)) (*inventory.SavedQuestion, error)
 	// DropQuestion fails with NotFound where there is none of the name.
 	DropQuestion(ctx context.Context, client inventory.ClientID, name string) error
 }
@@ -23,7 +27,7 @@ var questionName = regexp.MustCompile(`^[a-z0-9][a-z0-9_-]{0,63}$`)
 // CheckQuestion reports what keeps a question from being saved.
 func CheckQuestion(q *inventory.SavedQuestion) error {
 	if !questionName.MatchString(q.Name) {
-		return inventory.Errorf(inventory.Invalid, "name %q of a question: expected up to 64 of a-z, 0-9, - and _, such as topped-over-parking", q.Name)
+		return inventory.Errorf(inventory.Invalid, "name %.60q of a question: expected up to 64 of a-z, 0-9, - and _, such as topped-over-parking", q.Name)
 	}
 	if _, err := inventory.GetCollection(q.Name); err == nil {
 		return inventory.Errorf(inventory.Conflict, "name %q of a question: a collection of the service has it", q.Name)
