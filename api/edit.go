@@ -102,7 +102,7 @@ func (s *Server) beginEdit(w http.ResponseWriter, r *http.Request, kind inventor
 		return nil, e.outcome(inventory.Errorf(inventory.NotFound, "there is no feature %.60q in %s", e.given, c.ID))
 	}
 	e.edit.ID = id
-	unless, all := excludedVersions(r.Header.Values("If-None-Match"))
+	unless, all := taggedVersions(r.Header.Values("If-None-Match"), true)
 	e.edit.Unless = unless
 	if all {
 		if _, _, err := e.current(); err != nil {
@@ -126,24 +126,14 @@ func (s *Server) notAllowed(w http.ResponseWriter, r *http.Request, methods stri
 }
 
 // versionsOf reads the versions that If-Match names, nil for any; false where
-// there is no If-Match. What is compared is the version of what is stored: the
-// rest of a tag tells representations of it apart, which an edit is none of.
+// there is no If-Match.
 func versionsOf(fields []string) (versions []int64, given bool) {
 	if len(fields) == 0 {
 		return nil, false
 	}
-	versions = []int64{}
-	for _, tag := range strings.Split(strings.Join(fields, ","), ",") {
-		tag = strings.TrimSpace(tag)
-		if tag == "*" {
-			return nil, true
-		}
-		// A weak tag matches nothing (RFC 9110, 13.1.1).
-		tag, quoted := strings.CutPrefix(tag, `"`)
-		number, _, dotted := strings.Cut(tag, ".")
-		if v, err := strconv.ParseInt(number, 10, 64); err == nil && quoted && dotted {
-			versions = append(versions, v)
-		}
+	versions, any := taggedVersions(fields, false)
+	if !any && versions == nil {
+		versions = []int64{} // none matches
 	}
 	return versions, true
 }
@@ -170,13 +160,10 @@ func (e *editing) make() error {
 	return err
 }
 
-// handleCreate makes a feature.
-func (s *Server) handleCreate(w http.ResponseWriter, r *http.Request) error {
-	e, err := s.beginEdit(w, r, inventory.Create)
-	if err != nil {
-		return err
-	}
-	sent, err := e.body("Accept-Post", typeGeoJSON, typeJSON)
+// makeWhole makes an edit that sends a whole feature; header names the media types
+// that it may be sent in.
+func (e *editing) makeWhole(header string) error {
+	sent, err := e.body(header, typeGeoJSON, typeJSON)
 	if err != nil {
 		return err
 	}
@@ -185,6 +172,18 @@ func (s *Server) handleCreate(w http.ResponseWriter, r *http.Request) error {
 	}
 	if err := e.make(); err != nil {
 		return e.outcome(err)
+	}
+	return nil
+}
+
+// handleCreate makes a feature.
+func (s *Server) handleCreate(w http.ResponseWriter, r *http.Request) error {
+	e, err := s.beginEdit(w, r, inventory.Create)
+	if err != nil {
+		return err
+	}
+	if err := e.makeWhole("Accept-Post"); err != nil {
+		return err
 	}
 	w.Header().Set("Location", e.address())
 	return e.answer(http.StatusCreated)
@@ -196,15 +195,8 @@ func (s *Server) handleReplace(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	sent, err := e.body("Accept", typeGeoJSON, typeJSON)
-	if err != nil {
+	if err := e.makeWhole("Accept"); err != nil {
 		return err
-	}
-	if err := e.takeFeature(sent); err != nil {
-		return err
-	}
-	if err := e.make(); err != nil {
-		return e.outcome(err)
 	}
 	return e.answer(http.StatusOK)
 }

@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"net/http"
-	"strings"
 	"time"
 )
 
@@ -46,20 +45,7 @@ func (s *Server) unchanged(w http.ResponseWriter, r *http.Request, tag string, w
 
 // tagListed reports whether If-None-Match names a tag, by weak comparison and
 // in any content coding.
-func tagListed(header, tag string) bool {
-	for _, item := range strings.Split(header, ",") {
-		item = strings.TrimSpace(item)
-		if item == "*" {
-			return true
-		}
-		item = strings.TrimSuffix(strings.TrimPrefix(strings.TrimPrefix(item, "W/"), `"`), `"`)
-		item, _, _ = strings.Cut(item, "+")
-		if item == tag {
-			return true
-		}
-	}
-	return false
-}
+func tagListed(header, tag string) bool { return listsTag(header, tag, true) }
 
 func (s *Server) state(ctx context.Context) (string, error) {
 	return s.config.Store.FeatureState(ctx, s.config.Client)

@@ -208,7 +208,7 @@ func (p params) order(c *inventory.Collection) (list []inventory.SortKey, err er
 		if k.Descending || strings.HasPrefix(word, "+") {
 			k.Property = word[1:]
 		}
-		if !sortable(c, k.Property) {
+		if p, ok := c.Property(k.Property); !ok || !p.Sortable() {
 			return nil, paramError("sortby", word, "expected some of "+strings.Join(sortables(c), ", ")+", with - before for the greatest first")
 		}
 		for _, other := range list {
@@ -224,16 +224,11 @@ func (p params) order(c *inventory.Collection) (list []inventory.SortKey, err er
 // sortables lists the properties that features can be sorted by.
 func sortables(c *inventory.Collection) (names []string) {
 	for _, p := range c.Properties {
-		if p.Type != inventory.Object && p.Type != inventory.TextList {
+		if p.Sortable() {
 			names = append(names, p.Name)
 		}
 	}
 	return names
-}
-
-func sortable(c *inventory.Collection, name string) bool {
-	p, ok := c.Property(name)
-	return ok && p.Type != inventory.Object && p.Type != inventory.TextList
 }
 
 // pick reads properties: which of them features are to have.

@@ -10,27 +10,51 @@ import (
 
 // Preconditions of requests (RFC 9110, 13).
 
-// namesTag reports whether If-Match names a tag, in any content coding. A weak tag
-// matches nothing (13.1.1).
-func namesTag(fields []string, tag string) bool {
-	for _, item := range strings.Split(strings.Join(fields, ","), ",") {
+// listsTag reports whether a list of tags names one, in any content coding. Compared
+// strongly, a weak tag matches nothing (13.1.1).
+func listsTag(list, tag string, weakly bool) bool {
+	for _, item := range strings.Split(list, ",") {
 		item = strings.TrimSpace(item)
 		if item == "*" {
 			return true
 		}
+		if weakly {
+			item = strings.TrimPrefix(item, "W/")
+		}
 		item, quoted := strings.CutPrefix(item, `"`)
 		item, _, _ = strings.Cut(strings.TrimSuffix(item, `"`), "+")
-		if quoted && item == tag {
+		if (quoted || weakly) && item == tag {
 			return true
 		}
 	}
 	return false
 }
 
+// taggedVersions reads the versions that a list of features' tags names; any is for
+// whatever is there. What is compared is the version of what is stored: the rest of
+// a tag tells representations of it apart, which an edit is none of.
+func taggedVersions(fields []string, weakly bool) (versions []int64, any bool) {
+	for _, tag := range strings.Split(strings.Join(fields, ","), ",") {
+		tag = strings.TrimSpace(tag)
+		if tag == "*" {
+			return nil, true
+		}
+		if weakly {
+			tag = strings.TrimPrefix(tag, "W/")
+		}
+		tag, quoted := strings.CutPrefix(tag, `"`)
+		number, _, dotted := strings.Cut(tag, ".")
+		if v, err := strconv.ParseInt(number, 10, 64); err == nil && dotted && (quoted || weakly) {
+			versions = append(versions, v)
+		}
+	}
+	return versions, false
+}
+
 // checkMatch refuses a request whose If-Match does not name the tag of what is
 // there.
 func checkMatch(r *http.Request, tag string) error {
-	if fields := r.Header.Values("If-Match"); len(fields) > 0 && !namesTag(fields, tag) {
+	if fields := r.Header.Values("If-Match"); len(fields) > 0 && !listsTag(strings.Join(fields, ","), tag, false) {
 		return &statusError{http.StatusPreconditionFailed, `this is at the ETag "` + tag + `", which If-Match does not name: read it again`}
 	}
 	return nil
@@ -52,20 +76,4 @@ func checkPreconditions(r *http.Request, tag inventory.Opt[string]) error {
 		return &statusError{http.StatusPreconditionFailed, `this is at the ETag "` + tag.V + `", which If-None-Match excludes`}
 	}
 	return nil
-}
-
-// excludedVersions reads the versions that If-None-Match names; all is for
-// whatever is there. Tags are compared weakly (13.1.2), by their versions.
-func excludedVersions(fields []string) (versions []int64, all bool) {
-	for _, tag := range strings.Split(strings.Join(fields, ","), ",") {
-		tag = strings.TrimSpace(tag)
-		if tag == "*" {
-			return nil, true
-		}
-		number, _, dotted := strings.Cut(strings.TrimPrefix(strings.TrimPrefix(tag, "W/"), `"`), ".")
-		if v, err := strconv.ParseInt(number, 10, 64); err == nil && dotted {
-			versions = append(versions, v)
-		}
-	}
-	return versions, false
 }

@@ -59,6 +59,9 @@ func (p *Property) FilterType() (filter.Type, bool) {
 	return filter.TextType, true
 }
 
+// Sortable reports whether features can be sorted by the property.
+func (p *Property) Sortable() bool { return p.Type != Object && p.Type != TextList }
+
 // GeometryProperty is the name, in filters, of the geometry that a collection's
 // features are served with.
 const GeometryProperty = "geometry"

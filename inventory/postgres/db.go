@@ -193,7 +193,7 @@ func (db *DB) inTx(ctx context.Context, options pgx.TxOptions, fn func(pgx.Tx) e
 func (db *DB) reading(ctx context.Context, fn func(pgx.Tx) error) error {
 	return db.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
 		first := `SELECT 1`
-		if snapshot, ok := ctx.Value(snapshotKey{}).(string); ok {
+		if snapshot, ok := snapshotOf(ctx); ok {
 			first = `SET TRANSACTION SNAPSHOT '` + snapshot + `'`
 		}
 		if _, err := tx.Exec(ctx, first); err != nil {
@@ -209,7 +209,7 @@ type snapshotKey struct{}
 // answered from one and the same state of it. It holds a connection of its own
 // meanwhile: what many ask at once should not need it.
 func (db *DB) OneSnapshot(ctx context.Context, fn func(context.Context) error) error {
-	if _, ok := ctx.Value(snapshotKey{}).(string); ok {
+	if _, ok := snapshotOf(ctx); ok {
 		return fn(ctx)
 	}
 	return db.reading(ctx, func(tx pgx.Tx) error {
@@ -226,6 +226,12 @@ func (db *DB) OneSnapshot(ctx context.Context, fn func(context.Context) error) e
 func exportSnapshot(ctx context.Context, tx pgx.Tx) (snapshot string, err error) {
 	err = tx.QueryRow(ctx, `SELECT pg_export_snapshot()`).Scan(&snapshot)
 	return snapshot, err
+}
+
+// snapshotOf is the snapshot that a context comes from; false for none.
+func snapshotOf(ctx context.Context) (snapshot string, ok bool) {
+	snapshot, ok = ctx.Value(snapshotKey{}).(string)
+	return snapshot, ok
 }
 
 // inSnapshot makes reading see what an exported snapshot saw.

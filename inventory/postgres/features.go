@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/paulmach/orb"
@@ -12,30 +13,24 @@ import (
 // FindFeatures hands on the features of a stored collection in the order asked
 // for, as they come from the database.
 func (db *DB) FindFeatures(ctx context.Context, q inventory.FeatureQuery, fn func(*inventory.Feature) error) error {
-	return db.withSites(ctx, q.Client, q.ID.OK, func(sites siteStates) error {
-		f, err := newFeatureSQL(ctx, q, sites)
-		if err != nil {
-			return err
+	var reader *featureRow
+	write := func(f *featureSQL) (err error) {
+		if err = f.page(); err == nil {
+			reader, err = db.newFeatureRow(ctx, f)
 		}
-		if err := f.page(); err != nil {
-			return err
-		}
-		reader, err := db.newFeatureRow(ctx, f)
-		if err != nil {
-			return err
-		}
-		return db.ask(ctx, f.adHoc(), f.text.String(), f.args, func(rows pgx.Rows) error {
-			for rows.Next() {
-				feature, err := reader.read(rows.RawValues())
-				if err != nil {
-					return err
-				}
-				if err := fn(feature); err != nil {
-					return err
-				}
+		return err
+	}
+	return db.askFeatures(ctx, q, write, func(rows pgx.Rows) error {
+		for rows.Next() {
+			feature, err := reader.read(rows.RawValues())
+			if err != nil {
+				return err
 			}
-			return rows.Err()
-		})
+			if err := fn(feature); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
 	})
 }
 
@@ -43,51 +38,61 @@ func (db *DB) FindFeatures(ctx context.Context, q inventory.FeatureQuery, fn fun
 // and stops at limit + 1; at all of them where limit is 0.
 func (db *DB) CountFeatures(ctx context.Context, q inventory.FeatureQuery, limit int) (n int, err error) {
 	q.Pick, q.Order = make([]bool, len(q.Collection.Properties)), nil
-	err = db.withSites(ctx, q.Client, false, func(sites siteStates) error {
-		f, err := newFeatureSQL(ctx, q, sites)
-		if err != nil {
-			return err
-		}
-		if err := f.count(limit); err != nil {
-			return err
-		}
-		return db.ask(ctx, f.adHoc(), f.text.String(), f.args, func(rows pgx.Rows) error {
-			for rows.Next() {
-				if err := rows.Scan(&n); err != nil {
-					return err
-				}
-			}
-			return rows.Err()
-		})
-	})
+	err = db.askFeatures(ctx, q, func(f *featureSQL) error { return f.count(limit) }, scanOne(&n))
 	return n, err
 }
 
 // FeatureExtent returns the box about all features of a stored collection.
 func (db *DB) FeatureExtent(ctx context.Context, client inventory.ClientID, c *inventory.Collection) (b orb.Bound, ok bool, err error) {
-	q := inventory.FeatureQuery{Client: client, Collection: c, Pick: make([]bool, len(c.Properties))}
 	var side [4]*float64
-	err = db.withSites(ctx, client, false, func(sites siteStates) error {
-		f, err := newFeatureSQL(ctx, q, sites)
-		if err != nil {
-			return err
-		}
-		if err := f.extent(); err != nil {
-			return err
-		}
-		return db.ask(ctx, false, f.text.String(), f.args, func(rows pgx.Rows) error {
-			for rows.Next() {
-				if err := rows.Scan(&side[0], &side[1], &side[2], &side[3]); err != nil {
-					return err
-				}
-			}
-			return rows.Err()
-		})
-	})
+	err = db.askFeatures(ctx, allOf(client, c), (*featureSQL).extent, scanOne(&side[0], &side[1], &side[2], &side[3]))
 	if err != nil || side[0] == nil {
 		return b, false, err
 	}
 	return orb.Bound{Min: orb.Point{*side[0], *side[1]}, Max: orb.Point{*side[2], *side[3]}}, true, nil
+}
+
+// FeatureSpan returns the time from the beginning of the earliest feature of a
+// stored collection to the end of the latest; false where no feature has a time.
+func (db *DB) FeatureSpan(ctx context.Context, client inventory.ClientID, c *inventory.Collection) (span inventory.Span, ok bool, err error) {
+	var from, to *time.Time
+	err = db.askFeatures(ctx, allOf(client, c), (*featureSQL).span, scanOne(&from, &to))
+	if err != nil || from == nil || to == nil {
+		return span, false, err
+	}
+	return inventory.Span{From: *from, To: *to}, true, nil
+}
+
+// allOf asks for all of a collection and none of its properties.
+func allOf(client inventory.ClientID, c *inventory.Collection) inventory.FeatureQuery {
+	return inventory.FeatureQuery{Client: client, Collection: c, Pick: make([]bool, len(c.Properties))}
+}
+
+// askFeatures asks for what a query selects, in a statement that write writes with
+// what is in force at the sites.
+func (db *DB) askFeatures(ctx context.Context, q inventory.FeatureQuery, write func(*featureSQL) error, read func(pgx.Rows) error) error {
+	return db.withSites(ctx, q.Client, q.ID.OK, func(sites siteStates) error {
+		f, err := newFeatureSQL(ctx, q, sites)
+		if err != nil {
+			return err
+		}
+		if err := write(f); err != nil {
+			return err
+		}
+		return db.ask(ctx, f.adHoc(), f.text.String(), f.args, read)
+	})
+}
+
+// scanOne reads an answer of one row.
+func scanOne(dest ...any) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
+		for rows.Next() {
+			if err := rows.Scan(dest...); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	}
 }
 
 // FeatureState tells states of the inventory apart. Each statement that
@@ -132,7 +137,7 @@ func (db *DB) ask(ctx context.Context, adHoc bool, sql string, args []any, fn fu
 		defer rows.Close()
 		return fn(rows)
 	}
-	if _, ok := ctx.Value(snapshotKey{}).(string); ok {
+	if _, ok := snapshotOf(ctx); ok {
 		return db.reading(ctx, func(tx pgx.Tx) error { return run(tx.Query(ctx, sql, args...)) })
 	}
 	return translate(run(db.pool.Query(ctx, sql, args...)))

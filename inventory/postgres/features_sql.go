@@ -179,6 +179,16 @@ func (s *featureSQL) extent() error {
 	return nil
 }
 
+func (s *featureSQL) span() error {
+	s.need(s.table.timeNeeds)
+	where, err := s.where()
+	if err != nil {
+		return err
+	}
+	s.text.WriteString("SELECT min(" + s.table.begin + "), max(" + s.table.end + ")" + s.from() + where)
+	return nil
+}
+
 func aliasOf(sql string) string {
 	alias, _, _ := strings.Cut(sql, ".")
 	return alias
@@ -351,7 +361,7 @@ func (s *featureSQL) order() (order, after string, keys []string, err error) {
 	var terms, casts []string
 	for _, k := range q.Order {
 		p, ok := q.Collection.Property(k.Property)
-		if !ok || p.Type == inventory.Object || p.Type == inventory.TextList {
+		if !ok || !p.Sortable() {
 			return "", "", nil, inventory.Errorf(inventory.Invalid, "%s cannot be sorted by %q", q.Collection.ID, k.Property)
 		}
 		col, _ := s.column(k.Property)

@@ -83,7 +83,7 @@ var errOtherSites = errors.New("the sites have changed")
 // and what was seen any time ago will do. fn is run again if it does not hold, or
 // if a partition is gone.
 func (db *DB) withSites(ctx context.Context, client inventory.ClientID, checked bool, fn func(siteStates) error) error {
-	_, inSnapshot := ctx.Value(snapshotKey{}).(string)
+	_, inSnapshot := snapshotOf(ctx)
 	if !inSnapshot && !instantOf(ctx).OK {
 		long := lately
 		if checked {
@@ -127,7 +127,7 @@ func (db *DB) siteStates(ctx context.Context, client inventory.ClientID) (list s
 		list, err = pgx.CollectRows(rows, pgx.RowToStructByPos[siteState])
 		return err
 	})
-	if _, inSnapshot := ctx.Value(snapshotKey{}).(string); err == nil && !at.OK && !inSnapshot {
+	if _, inSnapshot := snapshotOf(ctx); err == nil && !at.OK && !inSnapshot {
 		list = db.sites.note(client, list)
 	}
 	return list, err
@@ -137,9 +137,11 @@ func (db *DB) siteStates(ctx context.Context, client inventory.ClientID) (list s
 // ranks adds each tree's place among its site's.
 func (s siteStates) exposuresFrom(ranks bool) (table, on string) {
 	var generations, pairs []string
+	var last int64
 	for _, site := range s {
 		if site.Generation > 0 {
-			generations = append(generations, fmt.Sprint(site.Generation))
+			last = site.Generation
+			generations = append(generations, fmt.Sprint(last))
 			pairs = append(pairs, fmt.Sprintf("(%d,%d)", site.ID, site.Generation))
 		}
 	}
@@ -148,7 +150,7 @@ func (s siteStates) exposuresFrom(ranks bool) (table, on string) {
 	case 0:
 		on = " AND false"
 	case 1:
-		table = "exposures_g" + generations[0]
+		table = partitionOf(last)
 	default:
 		on = " AND e.generation = ANY('{" + strings.Join(generations, ",") + "}'::bigint[]) AND (t.site_id, e.generation) IN (" + strings.Join(pairs, ",") + ")"
 	}
