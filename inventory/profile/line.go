@@ -77,10 +77,11 @@ func nameIn(node ast.Node) (string, int) {
 	return "", 0
 }
 
-// fault is an error about a field of a profile, with its line.
-func fault(body []byte, err error) error {
+// Fault is an error about a field of a text of assumptions, with its line. what
+// is what the text is, such as "profile"; err begins with the field's path.
+func Fault(what string, body []byte, err error) error {
 	if line, ok := lineOf(body, err.Error()); ok {
-		return inventory.Errorf(inventory.Invalid, "profile: line %d: %w", line, err)
+		return inventory.Errorf(inventory.Invalid, "%s: line %d: %w", what, line, err)
 	}
-	return inventory.Errorf(inventory.Invalid, "profile: %w", err)
+	return inventory.Errorf(inventory.Invalid, "%s: %w", what, err)
 }

@@ -186,19 +186,19 @@ func Parse(b []byte) (*Profile, error) {
 	for name, w := range t.Weeks {
 		week, err := w.week()
 		if err != nil {
-			return nil, fault(b, fmt.Errorf("weeks.%s: %w", name, err))
+			return nil, Fault("profile", b, fmt.Errorf("weeks.%s: %w", name, err))
 		}
 		p.Weeks[name] = week
 	}
 	if t.Wind != nil {
 		wind, err := t.Wind.week()
 		if err != nil {
-			return nil, fault(b, fmt.Errorf("wind: %w", err))
+			return nil, Fault("profile", b, fmt.Errorf("wind: %w", err))
 		}
 		p.Wind = &wind
 	}
 	if err := p.validate(); err != nil {
-		return nil, fault(b, err)
+		return nil, Fault("profile", b, err)
 	}
 	return p, nil
 }

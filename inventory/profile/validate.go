@@ -3,6 +3,9 @@ package profile
 import (
 	"fmt"
 	"reflect"
+	"slices"
+	"strconv"
+	"strings"
 
 	"github.com/underbough/underbough/inventory"
 )
@@ -72,19 +75,39 @@ func (p *Profile) validate() error {
 
 // numbersGiven walks a struct and asks every Number in it for its source.
 func numbersGiven(path string, v reflect.Value) error {
+	return NumbersGiven(path, v, func(path string, value float64) error { return limitOf(path).check(path, value) })
+}
+
+// NumbersGiven walks a struct, its lists and its maps of words, and asks every
+// Number in it for its source and a check for its value. Names are those of the
+// YAML.
+func NumbersGiven(path string, v reflect.Value, check func(path string, value float64) error) error {
 	if n, ok := v.Interface().(Number); ok {
 		if !n.Set() {
 			return fmt.Errorf("%s is missing or has no source (write 'assumption' where there is none)", path)
 		}
-		return limitOf(path).check(path, n.Value)
+		return check(path, n.Value)
 	}
-	if v.Kind() != reflect.Struct {
-		return nil
-	}
-	for i := range v.NumField() {
-		name := v.Type().Field(i).Tag.Get("yaml")
-		if err := numbersGiven(path+"."+name, v.Field(i)); err != nil {
-			return err
+	switch v.Kind() {
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if err := NumbersGiven(path+"."+v.Type().Field(i).Tag.Get("yaml"), v.Field(i), check); err != nil {
+				return err
+			}
+		}
+	case reflect.Slice:
+		for i := range v.Len() {
+			if err := NumbersGiven(path+"."+strconv.Itoa(i), v.Index(i), check); err != nil {
+				return err
+			}
+		}
+	case reflect.Map:
+		keys := v.MapKeys()
+		slices.SortFunc(keys, func(a, b reflect.Value) int { return strings.Compare(a.String(), b.String()) })
+		for _, k := range keys {
+			if err := NumbersGiven(path+"."+k.String(), v.MapIndex(k), check); err != nil {
+				return err
+			}
 		}
 	}
 	return nil

@@ -1,0 +1,142 @@
+package inventory
+
+import (
+	"encoding/json"
+	"time"
+)
+
+// The identities of the rows of the programme.
+type (
+	ProgrammeID     int64
+	JobID           int64
+	SpecificationID int64
+	PhotoID         int64
+)
+
+// JobState is how far a job has come.
+type JobState string
+
+// The states of a job.
+const (
+	Proposed  JobState = "proposed"  // a programme put it forward
+	Approved  JobState = "approved"  // the owner, or somebody for them, agreed to it
+	InHand    JobState = "in hand"   // a crew has it
+	Done      JobState = "done"      // the crew says what was cut
+	Checked   JobState = "checked"   // somebody else looked at it
+	Withdrawn JobState = "withdrawn" // given up or put off, with the reason
+)
+
+// JobStates lists every state in its order.
+var JobStates = []JobState{Proposed, Approved, InHand, Done, Checked, Withdrawn}
+
+// Gate is something that has to be settled before a job is taken in hand.
+type Gate struct {
+	Name      string         `json:"name"` // permit, line clearance, nest survey, road closure, …
+	Why       string         `json:"why"`
+	Cleared   bool           `json:"cleared"`
+	By        string         `json:"by,omitempty"`
+	On        Opt[time.Time] `json:"on,omitzero"`
+	Reference string         `json:"reference,omitempty"` // the number of the permit
+}
+
+// Job is one visit to one tree in a programme.
+type Job struct {
+	ID        JobID
+	Client    ClientID
+	Site      SiteID
+	Tree      TreeID
+	Tag       string // of the tree
+	Programme ProgrammeID
+	Visit     int // of the specification, from 1
+	Year      int // calendar year it is planned for
+	Package   string
+	Work      string
+	State     JobState
+	Must      bool
+	Gates     []Gate
+	// Specification is the whole specification as it stood when the job was made.
+	Specification json.RawMessage
+	Hours, Cost   float64
+	// Open are the days of the planned year on which no window closes the work, in
+	// words; Quietest the hours to close the place in.
+	Open, Quietest string
+	// HarmBefore is the tree's expected harm in a year when the job was made,
+	// HarmPredicted what the client's assumption leaves of it, and HarmAfter what
+	// was computed after the job had been checked.
+	HarmBefore, HarmPredicted float64
+	HarmAfter                 Opt[float64]
+	Completion                *Completion
+	Version                   int
+	ChangedAt                 time.Time
+	ChangedBy                 string
+}
+
+// JobEvent is one step of a job.
+type JobEvent struct {
+	Job    JobID
+	At     time.Time
+	By     string
+	From   JobState // empty for the first
+	To     JobState
+	Reason string
+}
+
+// MadeCut is a cut that a crew made. Lengths in metres.
+type MadeCut struct {
+	Kind            CutKind      `json:"kind"` // as the crew calls it
+	Count           int          `json:"count,omitempty"`
+	Diameter        Opt[float64] `json:"diameter_m,omitzero"`
+	LateralDiameter Opt[float64] `json:"lateral_diameter_m,omitzero"`
+	StubLength      Opt[float64] `json:"stub_length_m,omitzero"`
+	Height          Opt[float64] `json:"height_m,omitzero"`
+	Bearing         Opt[float64] `json:"bearing_deg,omitzero"`
+	Reach           Opt[float64] `json:"reach_m,omitzero"`
+	// OnCut is the old cut whose shoots it was made on; 0 for none.
+	OnCut CutID `json:"on_cut,omitempty"`
+	// Gone says that the wood with the old cut was taken off whole.
+	Gone bool `json:"gone,omitempty"`
+	// RegrowthLeft is the length of the longest shoot left at the old cut.
+	RegrowthLeft Opt[float64] `json:"regrowth_left_m,omitzero"`
+}
+
+// Deviation is what was done otherwise than specified, and why.
+type Deviation struct {
+	What   string `json:"what"`
+	Reason string `json:"reason"`
+}
+
+// Defect is what is wrong with work that was done.
+type Defect struct {
+	Cut  int    `json:"cut"` // place among the cuts made, from 0; -1 for the work as a whole
+	Rule string `json:"rule"`
+	What string `json:"what"`
+}
+
+// Completion is what a crew records of a job that is done.
+type Completion struct {
+	On         time.Time    `json:"on"` // the day
+	By         string       `json:"by"`
+	Cuts       []MadeCut    `json:"cuts"`
+	Dose       Opt[float64] `json:"dose,omitzero"`  // share of the live crown taken
+	Hours      Opt[float64] `json:"hours,omitzero"` // crew-hours spent
+	Deviations []Deviation  `json:"deviations,omitempty"`
+	Note       string       `json:"note,omitempty"`
+	// Measures after the work, metres.
+	Height      Opt[float64] `json:"height_m,omitzero"`
+	CrownRadius Opt[float64] `json:"crown_radius_m,omitzero"`
+	// Defects are what the rules found.
+	Defects []Defect `json:"defects,omitempty"`
+}
+
+// Photo is a picture that belongs to a job.
+type Photo struct {
+	ID        PhotoID
+	Job       JobID
+	Name      string
+	MediaType string
+	SHA256    string
+	Bytes     []byte // nil in lists
+	Size      int
+	At        time.Time
+	By        string
+}

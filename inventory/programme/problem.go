@@ -1,0 +1,88 @@
+// Package programme turns specified work into hours and money, and chooses what
+// to do in which year within a budget so as to take off the most expected harm,
+// with a proven gap to the best that could be. It is pure.
+package programme
+
+import (
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/practice"
+)
+
+// PlannedVisit is one visit of a candidate's work.
+type PlannedVisit struct {
+	After    int     // years after the first visit
+	Hours    float64 // crew-hours
+	Cost     float64 // units of money
+	TakesOff float64 // share of the harm still there that it takes off, as the client assumes
+}
+
+// Candidate is one tree's work.
+type Candidate struct {
+	Tree   inventory.TreeID
+	Label  string // tag, for messages and for breaking ties
+	Group  string // street or area that is worked in together
+	Work   practice.Work
+	Harm   float64 // expected harm in a year as ranked, before any work
+	Visits []PlannedVisit
+	// Must is work that has to be done: its first visit by the year DueBy, counted
+	// from 0.
+	Must  bool
+	DueBy int
+	// Earliest is the first year in which it may begin, from 0: growing seasons to
+	// wait, or windows that leave no day of the first year.
+	Earliest int
+	// Pinned is the year that a person put its first visit in.
+	Pinned inventory.Opt[int]
+}
+
+// Measure is what a budget is given in.
+type Measure string
+
+// The measures of a budget.
+const (
+	Money Measure = "money"
+	Hours Measure = "hours"
+)
+
+// Problem is what to plan.
+type Problem struct {
+	Years      int // 1 to MaxYears
+	Measure    Measure
+	Budget     []float64 // by year, in the measure
+	Candidates []Candidate
+	// GroupHours and GroupCost are what setting up in a group takes, once for each
+	// year in which any of its trees is worked on.
+	GroupHours, GroupCost float64
+	// Lasts is for how many years the effect of a visit lasts.
+	Lasts int
+}
+
+// MaxYears is the longest programme.
+const MaxYears = 10
+
+// NotPlanned is the start of a candidate that is left out.
+const NotPlanned = -1
+
+// Year is what a programme does in one year.
+type Year struct {
+	Trees      int
+	Groups     int
+	Hours      float64
+	Cost       float64
+	HarmBefore float64 // expected harm of that year if nothing were done
+	HarmLeft   float64 // and with the work done so far; half a year's effect in the year of a visit
+}
+
+// Plan is a programme: the year of each candidate's first visit.
+type Plan struct {
+	Method string // how it was made, in words
+	Start  []int  // by candidate, NotPlanned for none
+	Years  []Year
+	// TakenOff is the harm taken off over all years; Bound is what no programme
+	// within the budget can exceed, and Gap is (Bound - TakenOff) / Bound. Exact is
+	// true where the search was exhausted.
+	TakenOff, Bound, Gap float64
+	Exact                bool
+	// Left are candidates that must be done and could not be, by place.
+	Left []int
+}

@@ -1,0 +1,4 @@
+package pruning
+
+// Rule names a rule of specification.
+type Rule string
