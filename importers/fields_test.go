@@ -28,6 +28,27 @@ func TestLean(t *testing.T) {
 	w.is(`SELECT lean_deg, brittle FROM trees WHERE tag = '1'`, "12.5|t")
 }
 
+// Radii to the four sides come in any unit, and 0 is one: nothing reaches out
+// there. 10 ft are 3.048 m by definition.
+func TestCrownRadii(t *testing.T) {
+	w := newTown(t)
+	w.want(file{text: table("tag,crown_n_ft,crown_east_m,crown_radius_south_cm,crown_w_m", "1,10,2.5,0,7", "2,,2.5,,", "3,1,1,1,", "4,1,1,1,90", "5,-1,1,1,1", "6,1,wide,1,1")}, 6, 3, 0, 0, 0, 3)
+	sides := `SELECT tag, crown_north_m, crown_east_m, crown_south_m, crown_west_m, crown_radius_m FROM trees ORDER BY tag`
+	w.is(sides, "1|3.048|2.5|0|7|∅", "2|∅|2.5|∅|∅|∅", "3|0.3048|1|0.01|∅|∅")
+	held := w.held()
+	for i, want := range []string{"4|crown_w_m|90 is impossible: it is above", "5|crown_n_ft|-1 is impossible", `6|crown_east_m|"wide" is not a number`} {
+		if i >= len(held) || !strings.HasPrefix(held[i], want) {
+			t.Errorf("held: %q, want %s", held, want)
+		}
+	}
+	if m, unclear := importers.Guess(inventory.RoleTrees, []string{"crown_n"}); len(m) != 0 || len(unclear) != 1 {
+		t.Error("a radius without its unit was taken", m, unclear)
+	}
+	// A later file, which is merged, changes what it gives and no more.
+	w.want(file{text: table("tag,crown_n_m", "1,4", "2,5")}, 2, 0, 2, 0, 0, 0)
+	w.is(sides, "1|4|2.5|0|7|∅", "2|5|2.5|∅|∅|∅", "3|0.3048|1|0.01|∅|∅")
+}
+
 func TestBareShare(t *testing.T) {
 	w := newTown(t)
 	f := file{text: collection(treeAt(1, `"tag":"1","cuts":[{"kind":"lion-tailing","bare_share_pct":65}]`), treeAt(2, `"tag":"2","cuts":[{"kind":"lion-tailing","bare_share_pct":165}]`))}

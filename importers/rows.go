@@ -53,6 +53,11 @@ func (c *converter) tree(raw *source.Raw, rec *source.Record) (inventory.TreeRow
 	if d := s.number("crown_diameter"); d.OK && !t.CrownRadius.OK {
 		t.CrownRadius = inventory.Some(d.V / 2)
 	}
+	// Kept as they are; where all four are there and no radius is, whoever reads the
+	// tree takes their mean (inventory.Tree.RadiusFromSides).
+	for i, side := range [...]string{"crown_n", "crown_e", "crown_s", "crown_w"} {
+		t.CrownRadii[i] = s.number(side)
+	}
 	t.PlantedYear = s.year("planted_year")
 	t.Lean, t.LeanBearing, t.Brittle = s.number("lean"), read(s, "lean_bearing", (*compiled).bearing), s.yesNo("brittle")
 	r.Key = treeKey(*t)

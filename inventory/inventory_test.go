@@ -58,3 +58,27 @@ func TestErrorsKeepKindAndCause(t *testing.T) {
 		t.Error("an error without a kind is not internal")
 	}
 }
+
+// The mean of four radii is common practice, no source.
+func TestRadiusFromSides(t *testing.T) {
+	sides := func(r ...float64) (out [4]inventory.Opt[float64]) {
+		for i := range r {
+			out[i] = inventory.Some(r[i])
+		}
+		return out
+	}
+	for _, c := range []struct {
+		tree inventory.Tree
+		want inventory.Opt[float64]
+	}{
+		{inventory.Tree{CrownRadii: sides(1, 2.5, 0, 7)}, inventory.Some(2.625)},
+		{inventory.Tree{CrownRadii: sides(1, 2, 3, 4), CrownRadius: inventory.Some(9.0)}, inventory.Some(9.0)},
+		{inventory.Tree{CrownRadii: sides(1, 2, 3)}, inventory.Opt[float64]{}},
+		{inventory.Tree{CrownRadii: sides(0, 0, 0, 0)}, inventory.Opt[float64]{}},
+		{inventory.Tree{}, inventory.Opt[float64]{}},
+	} {
+		if c.tree.RadiusFromSides(); c.tree.CrownRadius != c.want {
+			t.Errorf("%v: radius %v, expected %v", c.tree.CrownRadii, c.tree.CrownRadius, c.want)
+		}
+	}
+}

@@ -3,6 +3,8 @@ package inventory
 import (
 	"encoding/json"
 	"time"
+
+	"github.com/paulmach/orb"
 )
 
 // The identities of the rows of the programme.
@@ -54,9 +56,11 @@ type Job struct {
 	State     JobState
 	Must      bool
 	Gates     []Gate
-	// Specification is the whole specification as it stood when the job was made.
-	Specification json.RawMessage
-	Hours, Cost   float64
+	// Specification is the one that the job is of, and SpecificationID its number.
+	Specification   json.RawMessage
+	SpecificationID SpecificationID
+	Hours, Cost     float64
+	Dose            float64 // share of the live crown at the most
 	// Open are the days of the planned year on which no window closes the work, in
 	// words; Quietest the hours to close the place in.
 	Open, Quietest string
@@ -66,6 +70,7 @@ type Job struct {
 	HarmBefore, HarmPredicted float64
 	HarmAfter                 Opt[float64]
 	Completion                *Completion
+	Point                     orb.Point
 	Version                   int
 	ChangedAt                 time.Time
 	ChangedBy                 string
@@ -124,6 +129,11 @@ type Completion struct {
 	// Measures after the work, metres.
 	Height      Opt[float64] `json:"height_m,omitzero"`
 	CrownRadius Opt[float64] `json:"crown_radius_m,omitzero"`
+	// Removed says that the tree was taken down.
+	Removed bool `json:"removed,omitempty"`
+	// Finished says that the work is at its end before its last visit, or at it: of
+	// a restoration, that the tree was found restored.
+	Finished bool `json:"finished,omitempty"`
 	// Defects are what the rules found.
 	Defects []Defect `json:"defects,omitempty"`
 }
@@ -139,4 +149,55 @@ type Photo struct {
 	Size      int
 	At        time.Time
 	By        string
+}
+
+// JobQuery asks for jobs, by year, package and tag. Empty conditions hold for
+// every job.
+type JobQuery struct {
+	Client    ClientID
+	Site      SiteID
+	IDs       []int64
+	States    []JobState
+	Year      int
+	Package   string
+	Programme ProgrammeID
+	Tree      TreeID
+	Limit     int // 0 for all
+}
+
+// RegrowthLeft is the length of the longest shoot left at an old cut, metres.
+type RegrowthLeft struct {
+	Cut    CutID
+	Length float64
+}
+
+// WorkEffects is what work that was done changes in the inventory.
+type WorkEffects struct {
+	Cuts     []Cut // made
+	Gone     []CutID
+	Regrowth []RegrowthLeft
+	Visit    Visit
+	Removed  bool // the tree was taken down
+}
+
+// JobChange is what goes with a change of a job.
+type JobChange struct {
+	Reason  string
+	Effects *WorkEffects // nil where the inventory stays as it is
+	Visit   *Visit       // of whoever checked the work; nil for none
+}
+
+// NewJob is a job to be made, with its specification.
+type NewJob struct {
+	Job
+	Body json.RawMessage // a specification to be kept; nil where SpecificationID names one
+}
+
+// DueVisit is a tree that somebody asked to be looked at again.
+type DueVisit struct {
+	Tree    TreeID
+	Label   string
+	Species string
+	LastOn  time.Time
+	NextOn  time.Time
 }

@@ -40,6 +40,9 @@ type Tree struct {
 	Stems       Opt[int]
 	Height      Opt[float64] // metres
 	CrownRadius Opt[float64] // metres, mean of what was measured
+	// CrownRadii are measured from the stem to the crown's edge in the north, east,
+	// south and west, metres; 0 where nothing reaches out there.
+	CrownRadii  [4]Opt[float64]
 	Condition   string
 	PlantedYear Opt[int]
 
@@ -47,6 +50,25 @@ type Tree struct {
 	LeanBearing Opt[float64] // where it leans to, degrees
 	Brittle     Opt[bool]    // its wood shatters: a fall throws parts as far as a dead tree's
 	Crown       orb.Geometry // the surveyed outline of the crown, Polygon or MultiPolygon; nil where none was surveyed
+}
+
+// RadiusFromSides gives a tree whose crown was measured to all four sides, and no
+// other way, the mean of the four as its crown's radius. Common practice, no
+// source.
+func (t *Tree) RadiusFromSides() {
+	if t.CrownRadius.OK {
+		return
+	}
+	sum := 0.0
+	for _, r := range t.CrownRadii {
+		if !r.OK {
+			return
+		}
+		sum += r.V
+	}
+	if sum > 0 {
+		t.CrownRadius = Some(sum / 4)
+	}
 }
 
 // CombinedDiameter returns the single diameter whose cross-section equals that

@@ -36,6 +36,8 @@ func treeFields(words map[string][]string) []field {
 		plain("species", "t.species", text), plain("common_name", "t.common_name", text), plain("status", "t.status", text),
 		plain("dbh_cm", "t.dbh_m * 100", number(1)), plain("stems", "t.stems", whole),
 		plain("height_m", "t.height_m", number(2)), plain("crown_radius_m", "t.crown_radius_m", number(2)),
+		plain("crown_north_m", "t.crown_north_m", number(2)), plain("crown_east_m", "t.crown_east_m", number(2)),
+		plain("crown_south_m", "t.crown_south_m", number(2)), plain("crown_west_m", "t.crown_west_m", number(2)),
 		coded("height_from", "e.height_from", "origin"), coded("crown_radius_from", "e.crown_from", "origin"),
 		plain("condition", "t.condition", text), plain("planted_year", "t.planted_year", whole),
 		plain("lean_deg", "t.lean_deg", number(1)), plain("lean_bearing_deg", "t.lean_bearing_deg", number(1)),

@@ -15,7 +15,8 @@ import (
 var readByARun = []string{
 	`SELECT target_id, geometry, kind, people_per_hour, people_present, dwell_minutes, vehicles_per_day, speed_mps,
 		stalls, share_occupied, turnover_per_day, hours, sheltered FROM targets ORDER BY client_id, target_id`,
-	`SELECT tree_id, geometry, status, dbh_m, height_m, crown_radius_m, species, lean_deg, lean_bearing_deg, brittle, crown
+	`SELECT tree_id, geometry, status, dbh_m, height_m, crown_radius_m, species, lean_deg, lean_bearing_deg, brittle,
+		crown_north_m, crown_east_m, crown_south_m, crown_west_m, crown
 		FROM trees WHERE status IN ('alive', 'dead') ORDER BY client_id, tree_id`,
 }
 

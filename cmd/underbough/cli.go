@@ -42,11 +42,21 @@ type cli struct {
 	Places     placesCmd     `cmd:"" help:"List the places with the most to lose, and from which trees."`
 	Grid       gridCmd       `cmd:"" help:"Sum the trees' exposure up by square or hexagon, for a map."`
 	Ranking    rankingCmd    `cmd:"" help:"Keep rankings as records: run, list, show, compare or rerun them."`
+	Specify    specifyCmd    `cmd:"" help:"Show what to cut on a tree, when and why, or keep it as a person wants it."`
+	Reduce     reduceCmd     `cmd:"" help:"Work out what cutting a limb back to a lateral takes off."`
+	Programme  programmeCmd  `cmd:"" help:"Plan work over years within a budget: make, list, show or propose programmes."`
+	Jobs       jobsCmd       `cmd:"" help:"Carry work through: list, show, approve, clear, take, done, check, photo."`
+	CrewSheet  crewSheetCmd  `cmd:"" help:"Write the sheet that a crew takes along to a package of jobs (HTML or PDF)."`
+	BidSheet   bidSheetCmd   `cmd:"" help:"Write the quantities for bidders (XLSX or CSV)."`
+	Report     reportCmd     `cmd:"" help:"Write the report on a site for an owner or a council (HTML or PDF)."`
+	Due        dueCmd        `cmd:"" help:"List the trees that are due to be looked at again."`
+	Appraise   appraiseCmd   `cmd:"" help:"Appraise a tree by the trunk formula technique, with a person's ratings."`
 	Question   questionCmd   `cmd:"" help:"Keep filters by name, as collections of the service: save, list or drop them."`
 	Quarantine quarantineCmd `cmd:"" help:"List, export, readmit or drop the records that imports held back."`
 	Tiles      tilesCmd      `cmd:"" help:"Write a site as vector tiles into one file (PMTiles), for static hosting."`
 	Serve      serveCmd      `cmd:"" help:"Serve the inventory over HTTP."`
 	Demo       demoCmd       `cmd:"" help:"Load an invented town, rank it and serve it."`
+	Practice   practiceCmd   `cmd:"" help:"Print the built-in practice of pruning, windows, hours and effects to copy and change, or check one."`
 	Profile    profileCmd    `cmd:"" help:"Print a built-in profile of assumptions to copy and change, check one, or print the schema."`
 
 	stdout, stderr io.Writer
@@ -63,7 +73,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) error {
 		kong.Writers(stdout, stderr),
 		kong.Vars{
 			"version": version(), "max_km": strconv.Itoa(importers.DefaultMaxKM),
-			"profiles": strings.Join(profile.BuiltinNames, ", "), "change_forms": ranking.ChangeForms,
+			"profiles": strings.Join(profile.BuiltinNames, ", "), "change_forms": ranking.ChangeForms, "cut_form": cutForm,
 		},
 		kong.Exit(func(int) { exited = true }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),

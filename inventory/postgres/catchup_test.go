@@ -22,6 +22,7 @@ func edit(r *rand.Rand) string {
 		fmt.Sprintf(`UPDATE trees SET status = (ARRAY['alive', 'dead', 'removed', 'stump'])[%d] WHERE tree_id = %d`, 1+r.IntN(4), tree),
 		fmt.Sprintf(`UPDATE trees SET height_m = %v, crown_radius_m = NULL WHERE tree_id = %d`, 3+r.Float64()*40, tree),
 		fmt.Sprintf(`UPDATE trees SET crown = ST_Buffer(geometry, 0.00005, 3), lean_deg = 25, lean_bearing_deg = %d WHERE tree_id = %d`, r.IntN(360), tree),
+		fmt.Sprintf(`UPDATE trees SET crown_radius_m = NULL, crown_north_m = %d, crown_east_m = 2.5, crown_south_m = 0, crown_west_m = 7 WHERE tree_id = %d`, r.IntN(9), tree),
 		fmt.Sprintf(`DELETE FROM trees WHERE tree_id = %d`, tree),
 		fmt.Sprintf(`INSERT INTO trees (client_id, site_id, tag, dbh_m, species, geometry) VALUES (1, 1, 'new', %v, 'Acer rubrum', ST_SetSRID(ST_MakePoint(%v, %v), 4326))`, 0.1+r.Float64(), x, y),
 		fmt.Sprintf(`INSERT INTO cuts (client_id, site_id, tree_id, kind, bearing_deg, reach_m) SELECT 1, 1, tree_id, 'topping', %d, 60 FROM trees WHERE tree_id = %d`, r.IntN(360), tree),

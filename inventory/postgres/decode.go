@@ -98,6 +98,10 @@ func (d *decoder) tree(rows *rowReader, t *inventory.Tree) error {
 	t.DBH, t.Height, t.CrownRadius = rows.float64(), rows.float64(), rows.float64()
 	t.Species = d.name(rows.field())
 	t.Lean, t.LeanBearing, t.Brittle = rows.float64(), rows.float64(), rows.bool()
+	for i := range t.CrownRadii {
+		t.CrownRadii[i] = rows.float64()
+	}
+	t.RadiusFromSides()
 	if crown := rows.field(); crown != nil {
 		if t.Crown, _, err = ewkb.Unmarshal(crown); err != nil {
 			return fmt.Errorf("tree %d: the surveyed crown: %w", t.ID, err)

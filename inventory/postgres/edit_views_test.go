@@ -79,6 +79,8 @@ func TestViewsRefuseInPlainWords(t *testing.T) {
 		{`UPDATE gis.trees SET dbh_cm = 4530 WHERE tree_id = 1`, `tree 1 (T1): dbh_cm is 4530: expected above 0 and below 1500`},
 		{`UPDATE gis.trees SET dbh_cm = 'NaN' WHERE tree_id = 1`, `tree 1 (T1): dbh_cm is NaN: expected above 0 and below 1500`},
 		{`UPDATE gis.trees SET lean_bearing_deg = 360 WHERE tree_id = 1`, `tree 1 (T1): lean_bearing_deg is 360: expected at least 0 and below 360`},
+		{`UPDATE gis.trees SET crown_north_m = 50 WHERE tree_id = 1`, `tree 1 (T1): crown_north_m is 50: expected at least 0 and below 50`},
+		{`UPDATE gis.trees SET crown_west_m = -1 WHERE tree_id = 1`, `tree 1 (T1): crown_west_m is -1: expected at least 0 and below 50`},
 		{`UPDATE gis.trees SET status = 'gone' WHERE tree_id = 1`, `tree 1 (T1): status is gone: expected one of alive, dead, stump, removed, vacant`},
 		{`UPDATE gis.trees SET status = NULL WHERE tree_id = 1`, `tree 1 (T1): status is empty: expected one of alive, dead, stump, removed, vacant`},
 		{`UPDATE gis.trees SET site = 'North' WHERE tree_id = 1`, `tree 1 (T1): site is North, and there is no such site: there is Low Quarter`},

@@ -196,13 +196,14 @@ func (p *pending[T]) upTo(ctx context.Context, id inventory.TreeID) ([]T, error)
 }
 
 // treeStream are the columns of a tree that decoder.tree reads.
-const treeStream = `tree_id, geometry, status, dbh_m, height_m, crown_radius_m, species, lean_deg, lean_bearing_deg, brittle, crown`
+const treeStream = `tree_id, geometry, status, dbh_m, height_m, crown_radius_m, species, lean_deg, lean_bearing_deg, brittle,
+	crown_north_m, crown_east_m, crown_south_m, crown_west_m, crown`
 
-const treeStreamFields = 11
+const treeStreamFields = 15
 
 func (f *factStream) read(ctx context.Context, g *errgroup.Group, emit func(*chunk) error) error {
 	f.cuts = pending[inventory.Cut]{of: func(c *inventory.Cut) inventory.TreeID { return c.Tree },
-		more: streamRows(ctx, g, f.sweeper, `SELECT `+cutStream+` FROM `+f.from("cuts", "c")+` WHERE `+f.where("c")+` ORDER BY client_id, tree_id, cut_id`, cutRow)}
+		more: streamRows(ctx, g, f.sweeper, `SELECT `+cutStream+` FROM `+f.from("cuts", "c")+` WHERE `+f.where("c")+` AND c.gone_on IS NULL ORDER BY client_id, tree_id, cut_id`, cutRow)}
 	f.visits = pending[inventory.Visit]{of: func(v *inventory.Visit) inventory.TreeID { return v.Tree },
 		more: streamRows(ctx, g, f.sweeper, `SELECT `+visitStream+` FROM `+f.from("visits", "v")+` WHERE `+f.where("v")+` ORDER BY client_id, tree_id, visited_on, visit_id`, visitRow)}
 	query := `SELECT ` + treeStream + ` FROM ` + f.from("trees", "t") + ` WHERE ` + f.where("t") + ` AND status IN ('alive', 'dead')`

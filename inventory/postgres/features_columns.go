@@ -204,6 +204,18 @@ var featureTables = map[string]*featureTable{
 		},
 		begin: "n.counted_at AT TIME ZONE s.time_zone", end: "(n.counted_at + interval '1 hour' - interval '1 microsecond') AT TIME ZONE s.time_zone", timeNeeds: "s",
 	},
+	"jobs": {
+		table: "jobs", alias: "j", key: "j.job_id", geometry: "j.geometry", points: true,
+		joins: []join{siteJoin},
+		columns: map[string]origin{
+			"site":                 siteName,
+			"gates_open":           {sql: "(SELECT count(*) FROM jsonb_array_elements(j.gates) k WHERE NOT (k->>'cleared')::boolean)"},
+			"harm_index_before":    {sql: "j.harm_before", times: 1000},
+			"harm_index_predicted": {sql: "j.harm_predicted", times: 1000},
+			"harm_index_after":     {sql: "j.harm_after", times: 1000},
+		},
+		begin: "j.changed_at", end: "j.changed_at",
+	},
 	"targets": {
 		table: "targets", alias: "g", key: "g.target_id", geometry: "g.geometry",
 		joins:   []join{siteJoin},

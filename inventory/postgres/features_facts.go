@@ -82,7 +82,7 @@ func addAllRecords(ctx context.Context, tx pgx.Tx, src source, list []ranking.Fa
 
 // queueRecords asks for the cuts and visits of trees and puts each where of says.
 func queueRecords(b *pgx.Batch, src source, ids []int64, of func(inventory.TreeID) *ranking.Facts) {
-	b.Queue(`SELECT `+cutSelect+` FROM `+src.from("cuts", "c")+` WHERE client_id = $1 AND tree_id = ANY($2) ORDER BY cut_id`, src.client, ids).Query(func(rows pgx.Rows) error {
+	b.Queue(`SELECT `+cutSelect+` FROM `+src.from("cuts", "c")+` WHERE client_id = $1 AND tree_id = ANY($2) AND gone_on IS NULL ORDER BY cut_id`, src.client, ids).Query(func(rows pgx.Rows) error {
 		cuts, err := pgx.CollectRows(rows, scanCut)
 		for _, c := range cuts {
 			if f := of(c.Tree); f != nil {

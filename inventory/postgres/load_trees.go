@@ -13,14 +13,15 @@ import (
 var treeColumns = []string{
 	"source_id", "tag", "species", "common_name", "status", "dbh_m", "stems",
 	"height_m", "crown_radius_m", "condition", "planted_year",
-	"lean_deg", "lean_bearing_deg", "brittle", "crown",
+	"lean_deg", "lean_bearing_deg", "brittle", "crown_north_m", "crown_east_m", "crown_south_m", "crown_west_m", "crown",
 }
 
 const treeStage = `
 	record bigint, match_key text COLLATE "C", row_digest bigint, extra jsonb, geometry geometry(Point, 4326),
 	source_id text COLLATE "C", tag text COLLATE "C", species text, common_name text, status text, dbh_m double precision, stems smallint,
 	height_m double precision, crown_radius_m double precision, condition text, planted_year smallint,
-	lean_deg double precision, lean_bearing_deg double precision, brittle boolean, crown geometry(Geometry, 4326), crown_repair text, row_text text`
+	lean_deg double precision, lean_bearing_deg double precision, brittle boolean,
+	crown_north_m double precision, crown_east_m double precision, crown_south_m double precision, crown_west_m double precision, crown geometry(Geometry, 4326), crown_repair text, row_text text`
 
 // beginTrees decides whether trees can go straight in.
 func (l *loader) beginTrees(ctx context.Context) (err error) {
@@ -128,6 +129,9 @@ func (l *loader) treeRow(w *copyBuffer, r *inventory.TreeRow) error {
 	w.float64OrNull(t.Lean)
 	w.float64OrNull(t.LeanBearing)
 	w.boolOrNull(t.Brittle)
+	for _, r := range t.CrownRadii {
+		w.float64OrNull(r)
+	}
 	if t.Crown == nil {
 		w.null()
 		return nil

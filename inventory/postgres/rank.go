@@ -27,7 +27,7 @@ const chosen = `
 
 const (
 	overAny   = ` AND e.over & $%d <> 0`
-	cutAny    = ` AND e.tree_id IN (SELECT c.tree_id FROM %s WHERE c.client_id = $1%s)`
+	cutAny    = ` AND e.tree_id IN (SELECT c.tree_id FROM %s WHERE c.client_id = $1 AND c.gone_on IS NULL%s)`
 	cutKinds  = ` AND c.kind = ANY($%d)`
 	cutsSince = ` AND coalesce(c.made_year, extract(year FROM c.made_on)) >= $%d`
 )
@@ -152,7 +152,7 @@ func (v view) addCuts(ctx context.Context, tx pgx.Tx, q ranking.Query, list []ra
 		ids[i], at[list[i].Tree] = int64(list[i].Tree), i
 	}
 	rows, err := tx.Query(ctx, `SELECT `+cutSelect+` FROM `+v.from("cuts", "c")+`
-		WHERE client_id = $1 AND tree_id = ANY($2) AND kind = ANY($3)
+		WHERE client_id = $1 AND tree_id = ANY($2) AND kind = ANY($3) AND gone_on IS NULL
 		ORDER BY tree_id, kind, coalesce(made_on, make_date(nullif(made_year, 0), 1, 1)) DESC NULLS LAST, cut_id`, q.Client, ids, kinds)
 	if err != nil {
 		return err

@@ -53,6 +53,20 @@ func (db *DB) GetSite(ctx context.Context, client inventory.ClientID, name strin
 	return inventory.Site{}, inventory.Errorf(inventory.NotFound, "there is no site %q; there is %s", name, strings.Join(names, ", "))
 }
 
+// GetSiteByID returns a site by its number.
+func (db *DB) GetSiteByID(ctx context.Context, client inventory.ClientID, id inventory.SiteID) (inventory.Site, error) {
+	sites, err := db.FindSites(ctx, client)
+	if err != nil {
+		return inventory.Site{}, err
+	}
+	for _, s := range sites {
+		if s.ID == id {
+			return s, nil
+		}
+	}
+	return inventory.Site{}, inventory.Errorf(inventory.NotFound, "there is no site %d", id)
+}
+
 // GetRun returns the run whose exposures are in force. fresh is false where an
 // edit has come since.
 func (db *DB) GetRun(ctx context.Context, site inventory.Site) (run inventory.Run, fresh bool, err error) {

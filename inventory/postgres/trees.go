@@ -74,7 +74,7 @@ func numbered(name string) int64 {
 
 const treeSelect = `t.tree_id, t.site_id, coalesce(t.source_id, ''), coalesce(t.tag, ''), ST_X(t.geometry), ST_Y(t.geometry), coalesce(t.species, ''),
 	coalesce(t.common_name, ''), t.status, t.dbh_m, t.stems, t.height_m, t.crown_radius_m, coalesce(t.condition, ''), t.planted_year,
-	t.lean_deg, t.lean_bearing_deg, t.brittle, ST_AsEWKB(t.crown)`
+	t.lean_deg, t.lean_bearing_deg, t.brittle, t.crown_north_m, t.crown_east_m, t.crown_south_m, t.crown_west_m, ST_AsEWKB(t.crown)`
 
 func scanTree(row pgx.CollectableRow) (ranking.Facts, error) {
 	var f ranking.Facts
@@ -82,14 +82,19 @@ func scanTree(row pgx.CollectableRow) (ranking.Facts, error) {
 	var dbh, height, crown, lean, leanTo *float64
 	var stems, planted *int
 	var brittle *bool
+	var sides [4]*float64
 	var outline []byte
 	err := row.Scan(&t.ID, &t.Site, &t.SourceID, &t.Tag, &t.Point[0], &t.Point[1], &t.Species, &t.CommonName, &t.Status,
-		&dbh, &stems, &height, &crown, &t.Condition, &planted, &lean, &leanTo, &brittle, &outline)
+		&dbh, &stems, &height, &crown, &t.Condition, &planted, &lean, &leanTo, &brittle, &sides[0], &sides[1], &sides[2], &sides[3], &outline)
 	if err != nil {
 		return f, err
 	}
 	t.DBH, t.Height, t.CrownRadius, t.Stems, t.PlantedYear = opt(dbh), opt(height), opt(crown), opt(stems), opt(planted)
 	t.Lean, t.LeanBearing, t.Brittle = opt(lean), opt(leanTo), opt(brittle)
+	for i := range sides {
+		t.CrownRadii[i] = opt(sides[i])
+	}
+	t.RadiusFromSides()
 	if outline != nil {
 		t.Crown, _, err = ewkb.Unmarshal(outline)
 	}

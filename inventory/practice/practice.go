@@ -47,6 +47,7 @@ type Pruning struct {
 	WoundCaution          Number `yaml:"wound_caution_m"`
 	WoundMost             Number `yaml:"wound_most_m"`
 	WoundParentShare      Number `yaml:"wound_parent_share"`
+	StubMost              Number `yaml:"stub_most_m"` // of wood beyond the collar, or the cut's diameter where that is less
 	ThreeCut              Number `yaml:"three_cut_m"`
 	DeadWood              Number `yaml:"dead_wood_m"`
 	Dose                  struct {
@@ -56,14 +57,24 @@ type Pruning struct {
 		Stressed     Number `yaml:"stressed"`
 		ToppedLately Number `yaml:"topped_lately"`
 	} `yaml:"dose"`
+	DoseTotal Number `yaml:"dose_total_share"` // over all visits
+	WorkDose  struct {
+		Rebalancing Number `yaml:"rebalancing"`
+		Reduction   Number `yaml:"reduction"`
+		Cleaning    Number `yaml:"cleaning"`
+		Structural  Number `yaml:"structural"`
+	} `yaml:"work_dose"` // of one visit, within the cap
 	ToppedLatelyYears Number   `yaml:"topped_lately_years"`
 	CrownRatioLeast   Number   `yaml:"crown_ratio_least"`
 	YoungDBH          Number   `yaml:"young_dbh_m"`
 	MatureDBH         Number   `yaml:"mature_dbh_m"`
 	YoungYears        Number   `yaml:"young_years"`
 	StressedWords     []string `yaml:"stressed_words"`
+	StressedPercent   Number   `yaml:"stressed_percent"` // condition up to this, 0 to 100
 	OverExtendedShare Number   `yaml:"over_extended_share"`
 	ReduceLengthShare Number   `yaml:"reduce_length_share"`
+	GreenDensity      Number   `yaml:"green_density_kgpm3"`
+	LimbTaper         Number   `yaml:"limb_taper"` // power of the share of length left to the tip
 }
 
 // RestorationVisit is one visit of a restoration.
@@ -80,8 +91,11 @@ type RestorationRules struct {
 	ShootSpacing     Number             `yaml:"shoot_spacing_m"`
 	ShootsRemoved    Number             `yaml:"shoots_removed_share"`
 	ShootsShortened  Number             `yaml:"shoots_shortened_share"`
+	LongShoot        Number             `yaml:"long_shoot_m"`
+	Between          Number             `yaml:"between_years"` // from one live visit to the next
 	GiveUpLoss       Number             `yaml:"give_up_loss"`
 	GiveUpShoot      Number             `yaml:"give_up_shoot_m"`
+	GiveUpOccupied   Number             `yaml:"give_up_occupied_share"` // of the hours with somebody there
 	GiveUpDecayShare Number             `yaml:"give_up_decay_share"`
 	InnerGrowthYears Number             `yaml:"inner_growth_years"`
 }
@@ -167,6 +181,7 @@ type Practice struct {
 	Restoration RestorationRules `yaml:"restoration"`
 	Cycle       Cycle            `yaml:"cycle"`
 	Windows     Windows          `yaml:"windows"`
+	WorkHours   WorkHours        `yaml:"work_hours"`
 	Rates       Rates            `yaml:"rates"`
 	Effect      Effect           `yaml:"effect"`
 	// Text is what it was read from, and Digest identifies it (SHA-256, hex).

@@ -21,12 +21,12 @@ func (p *Practice) validate() error {
 	for _, part := range []struct {
 		name string
 		of   any
-	}{{"pruning", p.Pruning}, {"restoration", p.Restoration}, {"cycle", p.Cycle}, {"rates", p.Rates}, {"effect", p.Effect}} {
+	}{{"pruning", p.Pruning}, {"restoration", p.Restoration}, {"cycle", p.Cycle}, {"work_hours", p.WorkHours}, {"rates", p.Rates}, {"effect", p.Effect}} {
 		if err := profile.NumbersGiven(part.name, reflect.ValueOf(part.of), check); err != nil {
 			return err
 		}
 	}
-	for _, validate := range []func() error{p.Pruning.validate, p.Restoration.validate, p.Cycle.validate, p.Windows.validate, p.Rates.validate, p.Effect.validate} {
+	for _, validate := range []func() error{p.Pruning.validate, p.Restoration.validate, p.Cycle.validate, p.Windows.validate, p.WorkHours.validate, p.Rates.validate, p.Effect.validate} {
 		if err := validate(); err != nil {
 			return err
 		}
@@ -63,6 +63,15 @@ func (p *Pruning) validate() error {
 	if p.WoundCaution.Value > p.WoundMost.Value {
 		return fmt.Errorf("pruning.wound_caution_m: %v is above wound_most_m, %v", p.WoundCaution.Value, p.WoundMost.Value)
 	}
+	if p.StressedPercent.Value > 100 {
+		return fmt.Errorf("pruning.stressed_percent: %v, expected 0 to 100", p.StressedPercent.Value)
+	}
+	if !(p.GreenDensity.Value > 0 && p.GreenDensity.Value < 2000) {
+		return fmt.Errorf("pruning.green_density_kgpm3: %v, expected kilograms in a cubic metre, above 0 and below 2000", p.GreenDensity.Value)
+	}
+	if p.LimbTaper.Value > 5 {
+		return fmt.Errorf("pruning.limb_taper: %v, expected a power from 0 (no taper) to 5", p.LimbTaper.Value)
+	}
 	if p.YoungDBH.Value >= p.MatureDBH.Value {
 		return fmt.Errorf("pruning.young_dbh_m: %v must be below mature_dbh_m, %v", p.YoungDBH.Value, p.MatureDBH.Value)
 	}
@@ -73,9 +82,20 @@ func (r *RestorationRules) validate() error {
 	if len(r.Visits) == 0 || len(r.Visits) > 12 {
 		return fmt.Errorf("restoration.visits: %d are given, expected 1 to 12", len(r.Visits))
 	}
+	if b := r.Between.Value; b < 1 || b != math.Trunc(b) {
+		return fmt.Errorf("restoration.between_years: %v, expected whole years from 1", b)
+	}
 	for i, v := range r.Visits {
+		if i > 0 && v.AfterYears.Value-r.Visits[i-1].AfterYears.Value < r.Between.Value {
+			return fmt.Errorf("restoration.visits.%d.after_years: %v is less than between_years, %v, after the visit before", i, v.AfterYears.Value, r.Between.Value)
+		}
 		if y := v.AfterYears.Value; y != math.Trunc(y) || i == 0 && y != 0 || i > 0 && y <= r.Visits[i-1].AfterYears.Value {
 			return fmt.Errorf("restoration.visits.%d.after_years: %v, expected whole years, 0 for the first visit and more for each later one", i, y)
+		}
+	}
+	for _, y := range []Number{r.InnerGrowthYears, r.ShootsKeptLeast, r.ShootsKeptMost} {
+		if y.Value != math.Trunc(y.Value) {
+			return fmt.Errorf("restoration: %v (%s): expected a whole number", y.Value, y.Source)
 		}
 	}
 	if r.ShootsKeptLeast.Value > r.ShootsKeptMost.Value || r.ShootsKeptMost.Value < 1 {

@@ -71,6 +71,10 @@ type Year struct {
 	Cost       float64
 	HarmBefore float64 // expected harm of that year if nothing were done
 	HarmLeft   float64 // and with the work done so far; half a year's effect in the year of a visit
+	// Used is what is spent of the budget, in its measure, set-ups included, and
+	// Over by how much that is more than there is: only in a plan that a person
+	// changed.
+	Used, Over float64
 }
 
 // Plan is a programme: the year of each candidate's first visit.
@@ -80,9 +84,15 @@ type Plan struct {
 	Years  []Year
 	// TakenOff is the harm taken off over all years; Bound is what no programme
 	// within the budget can exceed, and Gap is (Bound - TakenOff) / Bound. Exact is
-	// true where the search was exhausted.
+	// true where the search was exhausted. Plans that were not solved for have no
+	// bound: it and the gap are 0. With candidates in Left the bound is for
+	// programmes that leave the same ones.
 	TakenOff, Bound, Gap float64
 	Exact                bool
-	// Left are candidates that must be done and could not be, by place.
+	// Left are candidates that must be done or were put in a year by a person, and
+	// could not be within the budget, in the order of their places.
 	Left []int
+	// Prices are what one more unit of each year's budget would take off, by the
+	// bound (the multipliers of the relaxation); empty where no bound was made.
+	Prices []float64
 }

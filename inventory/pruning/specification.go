@@ -45,6 +45,9 @@ const (
 	UpperCrown Place = "leader and scaffold"
 )
 
+// Places lists every place in the crown.
+var Places = []Place{AtOldCut, LimbEnd, LimbInside, WholeCrown, OverTarget, UpperCrown}
+
 // Item is one instruction.
 type Item struct {
 	// Cut is the kind asked for: removal or reduction, and empty where nothing is
@@ -102,9 +105,12 @@ type Specification struct {
 	// empty where no rule asks for it.
 	SecondOpinion string `json:"second_opinion,omitempty"`
 	// CycleYears is how long after the last visit the next look is due.
-	CycleYears int        `json:"cycle_years"`
-	Rules      []Fired    `json:"rules"`
-	Overrides  []Override `json:"overrides,omitempty"`
+	CycleYears int `json:"cycle_years"`
+	// WaitYears is how long after the first visit nothing live is taken yet.
+	WaitYears int        `json:"wait_years,omitempty"`
+	Note      string     `json:"note,omitempty"` // of the person who changed it
+	Rules     []Fired    `json:"rules"`
+	Overrides []Override `json:"overrides,omitempty"`
 	// PracticeName and PracticeDigest are of the assumptions it rests on.
 	PracticeName   string `json:"practice"`
 	PracticeDigest string `json:"practice_digest"`

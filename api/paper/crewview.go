@@ -1,0 +1,235 @@
+package paper
+
+import (
+	"fmt"
+	"html/template"
+	"slices"
+	"strings"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/pruning"
+	"github.com/underbough/underbough/inventory/question"
+)
+
+// crewView is what the page of a crew sheet shows, in words.
+type crewView struct {
+	Access string
+	Map    template.HTML
+	Jobs   []jobView
+	Hours  string
+}
+
+type jobView struct {
+	Number, Visit, OpenGates                            int
+	Caution, Tag, Name, Work, DBH, Height, Hours, Place string
+	Facts                                               []fact
+	Second, Goal, Dose, Stop                            string
+	Side, Plan                                          template.HTML
+	SideLegend, PlanLegend                              string
+	Items                                               []itemView
+	Not, Hazards, Overrides, Rules                      []string
+	Open, Quietest, Access                              string
+	Gates                                               []gateView
+	Cuts                                                []cutView
+	Visits                                              []visitView
+	Blank                                               []string
+}
+
+type itemView struct{ Sign, Letter, Text, Extra string }
+
+type gateView struct {
+	Name, Why, Reference, By string
+	Open                     bool
+}
+
+type cutView struct {
+	Letter, Kind, Made, Diameter, Height, Reach, Bearing, Shoots, Longest, Decay string
+}
+
+type visitView struct {
+	Number, After int
+	Dose, Goal    string
+}
+
+// blankRows of the form are empty besides one for each instruction.
+const blankRows = 4
+
+func newCrewView(s *CrewSheet) *sheet {
+	v := &crewView{Access: plain(s.Access)}
+	m := &MapInput{Label: fmt.Sprintf("Map of package %s: %s", plain(s.Package), count(len(s.Jobs), "tree")), Targets: s.Targets}
+	hours := 0.0
+	for i := range s.Jobs {
+		j := &s.Jobs[i]
+		hours += j.Job.Hours
+		m.Marks = append(m.Marks, Mark{j.Tree.Point, fmt.Sprint(i + 1)})
+		v.Jobs = append(v.Jobs, newJobView(i+1, j, s.Targets))
+	}
+	v.Map, v.Hours = inHTML(Map(m)), fixed(hours, 1)
+	out := &sheet{Title: plain(s.Package) + ", " + plain(s.Site.Name), Kind: fmt.Sprintf("Crew sheet for %d", s.Year), Basis: s.facts(), Cautions: Cautions, Data: v}
+	out.Lines = []string{fmt.Sprintf("%s, about %s crew-hours. One page or more for each tree; the form at its end is filled in at the tree.", count(len(s.Jobs), "tree"), v.Hours)}
+	return out
+}
+
+func newJobView(number int, j *CrewJob, targets []inventory.Target) jobView {
+	t, spec := &j.Tree, &j.Specification
+	visit, items := visitOf(spec, j.Job.Visit)
+	v := jobView{
+		Number: number, Visit: max(j.Job.Visit, 1), OpenGates: j.Job.OpenGates(),
+		Caution: question.Caution, Tag: plain(t.Label()), Name: plain(t.Name()), Work: workWord(j), DBH: optCm(t.DBH), Height: sized(t.Size.Height, t.Size.HeightEstimated()),
+		Hours: fixed(j.Job.Hours, 1), Place: fmt.Sprintf("%s, %s", fixed(t.Point[0], 6), fixed(t.Point[1], 6)),
+		Second: plain(spec.SecondOpinion), Stop: plain(spec.Stop), Hazards: hazards(j), Access: plain(j.Access),
+		Open: "Days: " + orNone(j.Job.Open, "no open days are recorded; ask before planning") + ".", Quietest: "Hours: " + orNone(j.Job.Quietest, "the quietest hours are not recorded") + ".",
+	}
+	side, legend := sideView(t, items)
+	v.Side, v.SideLegend = inHTML(side), legend
+	above, legend := planView(t, items, targets)
+	v.Plan, v.PlanLegend = inHTML(above), legend
+	v.Facts = []fact{
+		{"Species", v.Name}, {"Stem diameter", withUnit(optCm(t.DBH), " cm")}, {"Height", metres(t.Size.Height, t.Size.HeightEstimated())},
+		{"Crown radius", metres(t.Size.CrownRadius, t.Size.CrownRadiusEstimated())}, {"Condition", orNone(t.Condition, "not recorded")}, {"Stands over", overWords(j.Over)},
+		{"Longitude, latitude", v.Place}, {"Objective", orNone(spec.Objective, "not recorded")}, {"System, maturity", strings.Trim(string(spec.System)+", "+string(spec.Maturity), ", ")},
+	}
+	v.Dose = fmt.Sprintf("Take at the most %s of the live crown in this season", percent(spec.DoseCap))
+	if visit != nil {
+		v.Goal = plain(visit.Goal)
+		v.Dose = fmt.Sprintf("Take at the most %s of the live crown on this visit; the season's limit for this tree is %s", percent(visit.Dose), percent(spec.DoseCap))
+	}
+	if spec.Stressed {
+		v.Dose += ". The tree is stressed: dead and hazardous parts come first"
+	}
+	v.Dose += "."
+	for i := range items {
+		v.Items = append(v.Items, newItemView(i, &items[i], t.Cuts))
+		v.Blank = append(v.Blank, v.Items[i].Sign)
+	}
+	v.Blank = append(v.Blank, make([]string, blankRows)...)
+	for _, n := range spec.Not {
+		v.Not = append(v.Not, plain(n))
+	}
+	for _, g := range j.Job.Gates {
+		v.Gates = append(v.Gates, newGateView(&g))
+	}
+	for i := range t.Cuts {
+		v.Cuts = append(v.Cuts, newCutView(i, &t.Cuts[i]))
+	}
+	if len(spec.Visits) > 1 || spec.Stop != "" {
+		v.Visits = visitsOf(spec)
+	}
+	for _, o := range spec.Overrides {
+		v.Overrides = append(v.Overrides, plain(fmt.Sprintf("%s: %s. Reason: %s (%s, %s)", o.Rule, o.Breach, o.Reason, o.By, day(o.At))))
+	}
+	v.Rules = rulesOf(spec)
+	return v
+}
+
+// visitOf finds a visit by its number; without one the first that there is.
+func visitOf(spec *pruning.Specification, number int) (*pruning.Visit, []pruning.Item) {
+	i := slices.IndexFunc(spec.Visits, func(v pruning.Visit) bool { return v.Number == max(number, 1) })
+	if i < 0 {
+		return nil, nil
+	}
+	return &spec.Visits[i], spec.Visits[i].Items
+}
+
+func visitsOf(spec *pruning.Specification) (list []visitView) {
+	for _, w := range spec.Visits {
+		list = append(list, visitView{w.Number, w.AfterYears, percent(w.Dose), plain(w.Goal)})
+	}
+	return list
+}
+
+func rulesOf(spec *pruning.Specification) (list []string) {
+	for _, r := range spec.Rules {
+		list = append(list, plain(fmt.Sprintf("%s: %s (%s)", r.Rule, r.Why, r.Source)))
+	}
+	return list
+}
+
+func newItemView(i int, it *pruning.Item, cuts []inventory.Cut) itemView {
+	v := itemView{Sign: itemSign(i).text, Text: plain(it.Text)}
+	if k := cutAt(cuts, it.OnCut); k >= 0 {
+		v.Letter = cutLetter(k)
+	}
+	var parts []string
+	if it.Place != "" {
+		parts = append(parts, string(it.Place))
+	}
+	s := spotOf(it, cuts)
+	if s.height.OK {
+		parts = append(parts, "at "+fixed(s.height.V, 1)+" m")
+	}
+	if s.reach.OK {
+		parts = append(parts, fixed(s.reach.V, 1)+" m from the stem")
+	}
+	if s.bearing.OK {
+		parts = append(parts, "towards "+compass(s.bearing))
+	}
+	if it.SizeTo > 0 {
+		parts = append(parts, fmt.Sprintf("wood of %s to %s cm", fixed(it.SizeFrom*100, 1), fixed(it.SizeTo*100, 1)))
+	}
+	if it.LateralShare > 0 {
+		parts = append(parts, "lateral of at least "+percent(it.LateralShare)+" of what is removed")
+	}
+	if len(parts) > 0 {
+		v.Extra = "(" + strings.Join(parts, "; ") + ")"
+	}
+	return v
+}
+
+func newGateView(g *inventory.Gate) gateView {
+	v := gateView{Name: plain(g.Name), Why: plain(g.Why), Reference: plain(g.Reference), Open: !g.Cleared}
+	if g.Cleared {
+		v.By = plain(g.By)
+		if g.On.OK {
+			v.By = strings.TrimPrefix(v.By+", "+day(g.On.V), ", ")
+		}
+	}
+	return v
+}
+
+func newCutView(i int, c *inventory.Cut) cutView {
+	v := cutView{Letter: cutLetter(i), Kind: string(c.Kind), Made: "–", Diameter: optCm(c.Diameter), Height: optMetres(c.Height, 1), Reach: optMetres(c.Reach, 1),
+		Bearing: compass(c.Bearing), Shoots: "–", Longest: optMetres(c.RegrowthLength, 1), Decay: "–"}
+	if c.Count.OK && c.Count.V > 1 {
+		v.Kind += fmt.Sprintf(" × %d", c.Count.V)
+	}
+	if y, ok := c.MadeYear(); ok {
+		v.Made = fmt.Sprint(y)
+	}
+	if c.RegrowthCount.OK {
+		v.Shoots = fmt.Sprint(c.RegrowthCount.V)
+	}
+	if c.Decay.OK {
+		v.Decay = map[bool]string{true: "seen", false: "none seen"}[c.Decay.V]
+	}
+	return v
+}
+
+func workWord(j *CrewJob) string {
+	if j.Specification.Work != "" {
+		return plain(string(j.Specification.Work))
+	}
+	return orNone(j.Job.Work, "work not recorded")
+}
+
+// sized marks an estimate in a narrow column.
+func sized(v float64, estimated bool) string {
+	if estimated {
+		return "~" + fixed(v, 1)
+	}
+	return fixed(v, 1)
+}
+
+func withUnit(s, unit string) string {
+	if s == "–" {
+		return "not recorded"
+	}
+	return s + unit
+}
+
+func orNone(s, none string) string {
+	if s = plain(s); s == "" {
+		return none
+	}
+	return s
+}

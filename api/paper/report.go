@@ -1,0 +1,71 @@
+package paper
+
+import (
+	"time"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/practice"
+	"github.com/underbough/underbough/inventory/pruning"
+	"github.com/underbough/underbough/inventory/ranking"
+)
+
+// SiteReport is the report on a site, for an owner or a council.
+type SiteReport struct {
+	Basis
+	// Trees are all standing trees, in the order of their ranks.
+	Trees []ReportTree
+	// Top is how many of them are told of one by one with pictures; 0 for DefaultTop.
+	Top       int
+	Targets   []inventory.Target
+	Programme *SiteProgramme // nil where none was made
+	// Effect is what the client takes work to do.
+	Effect       practice.Effect
+	Restorations []RestorationProgress
+	Inspections  []Inspection
+	Value        *Value // nil where nobody appraised anything
+	Notes        []string
+}
+
+// DefaultTop is how many trees a report tells of one by one.
+const DefaultTop = 20
+
+// ReportTree is one standing tree. Specification, Zones, Paragraph and Harms are
+// read of the top trees only.
+type ReportTree struct {
+	Tree
+	Row           ranking.Row
+	Paragraph     string // why it stands where it does, in words
+	Specification *pruning.Specification
+	Hours, Cost   float64 // of all visits of the specification
+	Quietest      string  // hours to close the place in
+}
+
+// RestorationProgress is how far the restoration of a tree has come.
+type RestorationProgress struct {
+	Tag, Species string
+	Done, Visits int     // visits done and asked for
+	DoseSoFar    float64 // shares of the live crown taken, added up
+	Next         int     // calendar year of the next visit; 0 for none
+	Note         string
+}
+
+// Inspection is a look at a tree that is due.
+type Inspection struct {
+	Tag, Species string
+	Due          time.Time
+	Overdue      bool
+	Why          string
+}
+
+// Value is what the standing trees are worth and give, as a person appraised.
+type Value struct {
+	Trees         int // appraised
+	Appraised     float64
+	Currency      string
+	Method        string  // and whose ratings
+	ShadeParking  float64 // crown area over parking, square metres
+	ShadeWalkways float64 // and over walkways
+}
+
+// Report writes the report as one HTML document that needs nothing else.
+func Report(r *SiteReport) ([]byte, error) { return execute("report", newReportView(r)) }

@@ -1,0 +1,63 @@
+package postgres
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+// streetReachM is how far from a road's geometry a tree still stands in that
+// street.
+const streetReachM = 30
+
+// Streets returns the name of the nearest named road of each standing tree that
+// has one within reach. Degrees of longitude are brought to the length of those
+// of latitude before distances are compared.
+func (db *DB) Streets(ctx context.Context, site inventory.Site) (map[inventory.TreeID]string, error) {
+	streets := make(map[inventory.TreeID]string)
+	src := sourceOf(ctx, site.Client)
+	err := db.reading(ctx, func(tx pgx.Tx) error {
+		rows, err := tx.Query(ctx, `
+			SELECT t.tree_id, r.name FROM `+src.from("trees", "t")+`
+			CROSS JOIN LATERAL (SELECT greatest(cos(radians(ST_Y(t.geometry))), 0.01) AS k) c
+			CROSS JOIN LATERAL (
+				SELECT g.name FROM `+src.from("targets", "g")+`
+				WHERE g.client_id = t.client_id AND g.site_id = t.site_id AND g.kind = 'road' AND g.name <> ''
+					AND g.geometry && ST_Expand(t.geometry, $3 / 110600.0 / c.k, $3 / 110600.0)
+					AND ST_Distance(ST_Scale(g.geometry, c.k, 1), ST_Scale(t.geometry, c.k, 1)) <= $3 / 110600.0
+				ORDER BY ST_Distance(ST_Scale(g.geometry, c.k, 1), ST_Scale(t.geometry, c.k, 1)), g.target_id LIMIT 1) r
+			WHERE t.client_id = $1 AND t.site_id = $2 AND t.status IN ('alive', 'dead')`, site.Client, site.ID, float64(streetReachM))
+		if err != nil {
+			return err
+		}
+		var id inventory.TreeID
+		var name string
+		_, err = pgx.ForEachRow(rows, []any{&id, &name}, func() error {
+			streets[id] = name
+			return nil
+		})
+		return err
+	})
+	return streets, err
+}
+
+// DueVisits returns the standing trees of a site whose next visit is asked for
+// until a day, the earliest first.
+func (db *DB) DueVisits(ctx context.Context, site inventory.Site, until time.Time) (list []inventory.DueVisit, err error) {
+	err = db.reading(ctx, func(tx pgx.Tx) error {
+		rows, err := tx.Query(ctx, `
+			SELECT t.tree_id, coalesce(t.tag, t.source_id, '#' || t.tree_id), coalesce(t.species, ''), m.last_visit, m.next_visit
+			FROM visit_marks m JOIN trees t USING (client_id, tree_id)
+			WHERE t.client_id = $1 AND t.site_id = $2 AND t.status IN ('alive', 'dead') AND m.next_visit <= $3
+			ORDER BY m.next_visit, t.tag COLLATE "C", t.tree_id`, site.Client, site.ID, until)
+		if err != nil {
+			return err
+		}
+		list, err = pgx.CollectRows(rows, pgx.RowToStructByPos[inventory.DueVisit])
+		return err
+	})
+	return list, err
+}

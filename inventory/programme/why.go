@@ -1,0 +1,101 @@
+package programme
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Why says in one line of figures why a candidate is in its year of a plan, or is
+// left out: its harm, what its work takes off for what it uses of the budget, and
+// what the budget of those years is worth elsewhere at the plan's prices. Years
+// are counted from 1.
+func Why(p *Problem, plan *Plan, i int) string {
+	c := &p.Candidates[i]
+	parts := []string{fmt.Sprintf("expected harm %.3g a year", c.Harm)}
+	start := plan.Start[i]
+	if start == NotPlanned {
+		parts = append(parts, p.whyNot(plan, c, i)...)
+		return strings.Join(parts, "; ")
+	}
+	used, price := p.usedAt(plan, c, start)
+	off := p.TakenOff(i, start)
+	parts = append(parts, fmt.Sprintf("from year %d takes off %.3g over %d years for %s", start+1, off, p.Years, p.amount(used)))
+	if used > 0 {
+		parts = append(parts, fmt.Sprintf("%.3g a unit%s", off/used, against(plan, price/used)))
+	}
+	switch {
+	case c.Pinned.OK && c.Pinned.V == start:
+		parts = append(parts, fmt.Sprintf("put in year %d by a person", start+1))
+	case c.Must && start <= c.DueBy:
+		parts = append(parts, fmt.Sprintf("must be done by year %d", c.DueBy+1))
+	case c.Must:
+		parts = append(parts, fmt.Sprintf("late: must be done by year %d", c.DueBy+1))
+	}
+	if c.Earliest > 0 {
+		parts = append(parts, fmt.Sprintf("may begin in year %d", c.Earliest+1))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// whyNot says why a candidate is left out.
+func (p *Problem) whyNot(plan *Plan, c *Candidate, i int) []string {
+	switch {
+	case c.Pinned.OK:
+		return []string{fmt.Sprintf("left out: put in year %d by a person, no room in the budgets", c.Pinned.V+1)}
+	case c.Earliest >= p.Years:
+		return []string{fmt.Sprintf("left out: may not begin before year %d of %d", c.Earliest+1, p.Years)}
+	case c.Must && c.Earliest > c.DueBy:
+		return []string{fmt.Sprintf("left out: must be done by year %d and may not begin before year %d", c.DueBy+1, c.Earliest+1)}
+	case c.Must:
+		return []string{fmt.Sprintf("left out: must be done by year %d, no room in the budgets", c.DueBy+1)}
+	}
+	// The year that is worth most by the prices.
+	top, off, used, price := -1, 0.0, 0.0, 0.0
+	for s := c.Earliest; s < p.Years; s++ {
+		o := p.TakenOff(i, s)
+		u, paid := p.usedAt(plan, c, s)
+		if top < 0 || o-paid > off-price {
+			top, off, used, price = s, o, u, paid
+		}
+	}
+	if off <= 0 {
+		return []string{"left out: its work takes nothing off"}
+	}
+	parts := []string{fmt.Sprintf("left out: at best from year %d would take off %.3g for %s", top+1, off, p.amount(used))}
+	if used > 0 {
+		parts = append(parts, fmt.Sprintf("%.3g a unit%s", off/used, against(plan, price/used)))
+	}
+	return parts
+}
+
+// usedAt is what a start uses of the budgets, without set-ups, and what that is
+// worth at the plan's prices.
+func (p *Problem) usedAt(plan *Plan, c *Candidate, start int) (used, price float64) {
+	for v := range c.Visits {
+		y := start + c.Visits[v].After
+		if y >= p.Years {
+			break
+		}
+		a := p.visitAmount(&c.Visits[v])
+		used += a
+		if y < len(plan.Prices) {
+			price += a * plan.Prices[y]
+		}
+	}
+	return used, price
+}
+
+// against sets a ratio against the price of the budget, where that is known.
+func against(plan *Plan, price float64) string {
+	if len(plan.Prices) == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" against a price of %.3g and the set-up of its group", price)
+}
+
+func (p *Problem) amount(used float64) string {
+	if p.Measure == Hours {
+		return fmt.Sprintf("%.3g crew-hours", used)
+	}
+	return fmt.Sprintf("%.6g of money", used)
+}

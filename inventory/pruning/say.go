@@ -1,0 +1,73 @@
+package pruning
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"github.com/underbough/underbough/inventory"
+)
+
+const notRecorded = "not recorded"
+
+// cm says a diameter given in metres.
+func cm(m float64) string { return figure(math.Round(m*1000)/10) + " cm" }
+
+// metres says a length.
+func metres(m float64) string { return figure(math.Round(m*10)/10) + " m" }
+
+// percentOf says a share.
+func percentOf(share float64) string { return figure(math.Round(share*1000)/10) + " %" }
+
+func figure(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// shareWords says a share as a crew would: a third, a half.
+func shareWords(share float64) string {
+	switch {
+	case math.Abs(share-1.0/3) < 1e-3:
+		return "a third"
+	case math.Abs(share-0.5) < 1e-3:
+		return "a half"
+	}
+	return percentOf(share)
+}
+
+// count says how many of something.
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
+}
+
+// describe says in words what is recorded of an old cut.
+func describe(c *inventory.Cut) string {
+	text := string(c.Kind) + " cut"
+	switch c.Kind {
+	case inventory.CutLionTailing:
+		text = "lion-tailed limb"
+	case inventory.CutStub:
+		text = "stub"
+	}
+	if year, ok := c.MadeYear(); ok {
+		text += fmt.Sprintf(" of %d", year)
+	}
+	if c.Diameter.OK {
+		text += ", " + cm(c.Diameter.V) + " across"
+	} else {
+		text += ", diameter " + notRecorded
+	}
+	if c.Height.OK {
+		text += ", " + metres(c.Height.V) + " up"
+	}
+	if c.Bearing.OK {
+		text += fmt.Sprintf(", bearing %.0f°", c.Bearing.V)
+	}
+	if c.Reach.OK {
+		text += ", " + metres(c.Reach.V) + " out"
+	}
+	if c.Decay.Or(false) {
+		text += ", decayed"
+	}
+	return text
+}
