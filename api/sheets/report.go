@@ -8,7 +8,6 @@ import (
 	"github.com/underbough/underbough/api/paper"
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/appraisal"
-	"github.com/underbough/underbough/inventory/practice"
 	"github.com/underbough/underbough/inventory/programme"
 	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
@@ -120,12 +119,12 @@ func programmeOf(ctx context.Context, store Store, b *question.Basis, id invento
 func restorations(out *paper.SiteReport, trees []question.WorkTree, b *question.Basis) {
 	for k := range trees {
 		t := &trees[k]
-		p := t.Progress(b.AsOf)
-		if len(p.Done) == 0 || t.Spec.Work != practice.Restoration {
+		p, visits, ok := t.Restoration(b.AsOf)
+		if !ok {
 			continue
 		}
 		out.Restorations = append(out.Restorations, paper.RestorationProgress{
-			Tag: t.Label(), Species: t.Tree.Species, Done: len(p.Done), Visits: len(t.Spec.Visits), DoseSoFar: p.Dose, Next: p.Due, Note: p.Words,
+			Tag: t.Label(), Species: t.Tree.Species, Done: len(p.Done), Visits: visits, DoseSoFar: p.Dose, Next: p.Due, Note: p.Words,
 		})
 	}
 }

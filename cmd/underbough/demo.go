@@ -59,7 +59,10 @@ func (d *demoCmd) Run(c *cli) error {
 	if err := r.rank(c, s); err != nil {
 		return err
 	}
-	fmt.Fprintf(c.stdout, "\nLoaded and ranked in %.1f s. See what was held back: bin/underbough quarantine%s\n", time.Since(start).Seconds(), c.dataFlag())
+	if err := d.planWork(c, s); err != nil {
+		return err
+	}
+	fmt.Fprintf(c.stdout, "\nLoaded, ranked and planned in %.1f s. See what was held back: bin/underbough quarantine%s\n", time.Since(start).Seconds(), c.dataFlag())
 	if d.Once {
 		return nil
 	}

@@ -58,6 +58,9 @@ type search struct {
 func (m *model) search(ctx context.Context, s *state, v *view, price []float64, bound float64) (*state, float64, bool, error) {
 	root := &view{forced: slices.Clone(v.forced), off: make([]bool, len(m.opts)), open: make([]uint16, len(m.runs))}
 	r := &search{m: m, best: s}
+	// A node values a group anew, over all sets of years, about once an option.
+	work := (len(m.opts) + 30*len(m.runs)) * (m.years + 5) << m.years
+	most := min(searchNodes, searchWork/work)
 	next, err := r.bound(ctx, root, &node{price: price, bound: bound}, nil)
 	for n := 0; err == nil; n++ {
 		if next == nil || r.hopeless(next.bound) {
@@ -66,12 +69,12 @@ func (m *model) search(ctx context.Context, s *state, v *view, price []float64, 
 			}
 			next = heap.Pop(&r.open).(*node)
 		}
-		if n >= searchNodes {
-			most := next.bound
+		if n >= most {
+			highest := next.bound
 			if r.open.Len() > 0 {
-				most = max(most, r.open[0].bound)
+				highest = max(highest, r.open[0].bound)
 			}
-			return r.best, min(bound, most), false, nil
+			return r.best, min(bound, highest), false, nil
 		}
 		next, err = r.branch(ctx, next)
 	}

@@ -7,12 +7,14 @@ import (
 
 // How hard Solve tries.
 const (
-	boundSteps  = 400  // evaluations of the relaxation
-	boundEnough = 1e-6 // of the bound: what a step must promise
-	gapEnough   = 2e-5 // of the bound: nothing more is tried for it, but in small cases
-	repairs     = 16   // rounds of steps, and programmes made of what they choose
-	searchMost  = 200  // candidates up to which the search runs
-	searchNodes = 4000 // that it goes through
+	boundSteps    = 400  // evaluations of the relaxation
+	boundEnough   = 1e-6 // of the bound: what a step must promise
+	gapEnough     = 2e-5 // of the bound: nothing more is tried for it, but in small cases
+	repairs       = 16   // rounds of steps, and programmes made of what they choose
+	fewCandidates = 2000 // up to which more programmes are made
+	searchMost    = 200  // candidates up to which the search runs
+	searchNodes   = 4000 // that it goes through
+	searchWork    = 2e9  // steps that it may take for them, by a rough count
 )
 
 // Solve chooses the years so that as much harm as can be found is taken off
@@ -117,6 +119,9 @@ func (m *model) approach(ctx context.Context, base *state, v *view) (*state, *bu
 		}
 	}
 	best.improve(b.centre)
+	if len(m.order) <= fewCandidates {
+		best = m.vary(best, b, v, base)
+	}
 	return best, b, nil
 }
 

@@ -11,7 +11,6 @@ import (
 	"github.com/underbough/underbough/inventory/practice"
 	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/programme"
-	"github.com/underbough/underbough/inventory/pruning"
 	"github.com/underbough/underbough/inventory/risk"
 	"github.com/underbough/underbough/inventory/season"
 )
@@ -304,38 +303,21 @@ func seasonCase(t *WorkTree, visit int) season.Case {
 // earliest is the first year in which work on the tree may begin, and how many
 // visits of its specification are done.
 func (m *maker) earliest(t *WorkTree) (year, done int) {
-	last := 0
-	for _, j := range t.Past {
-		if j.Completion != nil && sameWork(&t.Spec, &j) {
-			done, last = max(done, j.Visit), max(last, j.Completion.On.Year())
-		}
+	r := &t.Round
+	if len(r.Jobs) == 0 {
+		return 0, 0
 	}
-	if done > 0 && done < len(t.Spec.Visits) {
+	last, from := r.Last().Year(), m.from.Year()
+	switch {
+	case r.Underway() && r.Spec.Work == t.Spec.Work && r.Next() < len(t.Spec.Visits):
+		done = r.Next()
 		wait := t.Spec.Visits[done].AfterYears - t.Spec.Visits[done-1].AfterYears
-		return max(0, last+wait-m.from.Year()), done
+		return max(0, last+max(wait, 1)-from), done
+	case r.Spec.Work == practice.SecondOpinion && t.Spec.Work != practice.SecondOpinion:
+		return max(0, last-from), 0
 	}
-	if done > 0 {
-		return 0, done
-	}
-	// A tree without bad cuts comes again when its natural cycle does.
-	if w := t.Spec.Work; (w == practice.Cleaning || w == practice.Structural) && t.Spec.CycleYears > 0 {
-		for _, j := range t.Past {
-			if j.Completion != nil {
-				last = max(last, j.Completion.On.Year())
-			}
-		}
-		if last > 0 {
-			return max(0, last+t.Spec.CycleYears-m.from.Year()), 0
-		}
-	}
-	// The rules may ask to wait before the first visit.
-	return max(0, t.Spec.Visits[0].AfterYears), 0
-}
-
-// sameWork reports whether a job was a visit of a specification of the same work
-// under way: those of a finished one count no more.
-func sameWork(s *pruning.Specification, j *inventory.Job) bool {
-	return string(s.Work) == j.Work && len(s.Visits) > 1
+	// The tree comes again when its natural cycle does.
+	return max(0, last+naturalCycle(&t.Spec, &m.Practice.Cycle)-from), 0
 }
 
 // items says what the plan does with each tree.

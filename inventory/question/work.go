@@ -55,6 +55,8 @@ type WorkTree struct {
 	Street   string // or area that it is worked on with
 	Spec     pruning.Specification
 	Kept     inventory.SpecificationID // of a specification that a person changed; 0 where rules made it
+	Round    Round                     // of work that was done last
+	goesOn   bool                      // Spec is the round's own
 	Past     []inventory.Job           // of the tree that are done or checked, in order
 	Open     []inventory.Job           // approved or in hand
 }
@@ -91,12 +93,19 @@ func (b *Basis) CostOf(t *WorkTree) programme.Cost {
 // Progress is how far the visits of the tree's specification have come.
 func (t *WorkTree) Progress(asOf time.Time) pruning.Progress {
 	var done []pruning.Done
-	for i := range t.Past {
-		if j := &t.Past[i]; j.Completion != nil && string(t.Spec.Work) == j.Work {
-			done = append(done, pruning.Done{On: j.Completion.On, Dose: j.Completion.Dose, Visit: j.Visit, Finished: j.Completion.Finished})
-		}
+	if t.goesOn || t.Kept != 0 && len(t.Round.Jobs) > 0 && t.Round.Spec.Work == t.Spec.Work {
+		done = t.Round.visits()
 	}
 	return pruning.ProgressOf(&t.Spec, done, asOf)
+}
+
+// Restoration is how far the tree's restoration has come; ok is false where none
+// was begun.
+func (t *WorkTree) Restoration(asOf time.Time) (p pruning.Progress, visits int, ok bool) {
+	if len(t.Round.Jobs) == 0 || t.Round.Spec.Work != practice.Restoration {
+		return p, 0, false
+	}
+	return pruning.ProgressOf(&t.Round.Spec, t.Round.visits(), asOf), len(t.Round.Spec.Visits), true
 }
 
 // factsAtATime is how many trees are read in a page.
@@ -221,13 +230,16 @@ func keptSpecifications(ctx context.Context, store WorkStore, b *Basis) (map[inv
 
 // specify gives a tree its specification: the one that a person changed, or else
 // the rules'.
-func (b *Basis) specify(t *WorkTree, kept inventory.KeptSpecification, jobs []inventory.Job) error {
+func (b *Basis) specify(t *WorkTree, kept inventory.KeptSpecification, jobs []inventory.Job) (err error) {
 	for _, j := range jobs {
 		if j.State == inventory.Done || j.State == inventory.Checked {
 			t.Past = append(t.Past, j)
 		} else {
 			t.Open = append(t.Open, j)
 		}
+	}
+	if t.Round, err = roundOf(t.Past); err != nil {
+		return err
 	}
 	if kept.ID != 0 {
 		t.Kept = kept.ID
@@ -236,49 +248,12 @@ func (b *Basis) specify(t *WorkTree, kept inventory.KeptSpecification, jobs []in
 		}
 		return nil
 	}
-	// A restoration that has begun goes on by the specification that it was begun
-	// under: the rules would see a tree half restored and begin anew.
-	if s, ok, err := begun(t.Past); err != nil || ok {
-		t.Spec = s
-		return err
-	}
-	// Once somebody qualified has looked and kept the tree, it is worked on.
-	if lookedAt(t.Past) {
-		t.Spec = pruning.SpecifyKept(b.caseOf(t), b.Practice)
+	if len(t.Round.Jobs) > 0 {
+		t.Spec, t.goesOn = b.specifyAfter(t, &t.Round)
 		return nil
 	}
 	t.Spec = pruning.Specify(b.caseOf(t), b.Practice)
 	return nil
-}
-
-// lookedAt reports whether a second opinion was given and checked, later than any
-// other work.
-func lookedAt(past []inventory.Job) bool {
-	var last *inventory.Job
-	for i := range past {
-		if j := &past[i]; j.Completion != nil && (last == nil || j.Completion.On.After(last.Completion.On)) {
-			last = j
-		}
-	}
-	return last != nil && last.Work == string(practice.SecondOpinion) && last.State == inventory.Checked
-}
-
-// begun is the specification of the latest job done, where visits of it are still
-// to come.
-func begun(past []inventory.Job) (s pruning.Specification, ok bool, err error) {
-	if len(past) == 0 {
-		return s, false, nil
-	}
-	last := past[0]
-	for _, j := range past[1:] {
-		if j.Completion != nil && (last.Completion == nil || j.Completion.On.After(last.Completion.On)) {
-			last = j
-		}
-	}
-	if err := json.Unmarshal(last.Specification, &s); err != nil {
-		return s, false, fmt.Errorf("specification %d: %w", last.SpecificationID, err)
-	}
-	return s, last.Visit < len(s.Visits) && (last.Completion == nil || !last.Completion.Finished), nil
 }
 
 func (b *Basis) caseOf(t *WorkTree) *pruning.Case {
