@@ -339,7 +339,7 @@ func TestDemoTwice(t *testing.T) {
 	s := private(t)
 	first, second := s.ok("demo", "--once"), s.ok("demo", "--once")
 	from := func(text string) string {
-		i, j := strings.Index(text, "trees carrying"), strings.Index(text, "A programme of five years")
+		i, j := strings.Index(text, "trees carrying"), strings.Index(text, "Loaded, ranked and planned")
 		if i < 0 || j < i {
 			t.Fatalf("no table in %s", text)
 		}

@@ -55,13 +55,15 @@ func (d *demoCmd) Run(c *cli) error {
 		}
 	}
 	fmt.Fprintln(c.stdout)
+	plan, err := d.planWork(c, s)
+	if err != nil {
+		return err
+	}
 	r := rankCmd{asked: asked{Site: demo.Site, Over: "parking,walkway", Cut: "topping", By: "harm"}, Limit: 12, Format: "table"}
 	if err := r.rank(c, s); err != nil {
 		return err
 	}
-	if err := d.planWork(c, s); err != nil {
-		return err
-	}
+	notes{c.stdout, terminalWidth(c.stdout)}.say("\nA programme of five years within %d units of money a year, %d of %d trees: bin/underbough programme show %d%s", demoBudget, plan.Result.Planned, plan.Result.Trees, plan.ID, c.dataFlag())
 	fmt.Fprintf(c.stdout, "\nLoaded, ranked and planned in %.1f s. See what was held back: bin/underbough quarantine%s\n", time.Since(start).Seconds(), c.dataFlag())
 	if d.Once {
 		return nil

@@ -14,34 +14,31 @@ const demoBudget = 40_000
 
 // planWork gives the town a programme with its jobs, and carries one package on to
 // each state of a job. It does nothing where the town has a programme.
-func (d *demoCmd) planWork(c *cli, s *session) error {
+func (d *demoCmd) planWork(c *cli, s *session) (*programme.Record, error) {
 	f := workFlags{Site: demo.Site}
 	other, b, err := c.work(&f)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer other.close()
 	list, err := s.FindProgrammes(c.ctx, s.client, b.Site.ID)
-	if err != nil || len(list) > 0 {
-		return err
+	if err != nil {
+		return nil, err
+	}
+	if len(list) > 0 {
+		return &list[0], nil
 	}
 	const by = "invented planner"
 	made, err := question.MakeProgramme(c.ctx, s, b, "invented five years", by, programme.Question{
 		From: fmt.Sprintf("%d-01-01", b.AsOf.Year()+1), Years: 5, Measure: programme.Money, Budget: []float64{demoBudget}, Rated: "high", MustDue: 1,
 	})
 	if err != nil {
-		return err
+		return nil, err
 	}
-	jobs, err := question.Propose(c.ctx, s, b, made.Record.ID, by)
-	if err != nil {
-		return err
+	if _, err := question.Propose(c.ctx, s, b, made.Record.ID, by); err != nil {
+		return nil, err
 	}
-	if err := d.workOn(c, s, b, made.Record.ID); err != nil {
-		return err
-	}
-	n := notes{c.stdout, terminalWidth(c.stdout)}
-	n.say("\nA programme of five years within %d units of money a year: %d trees, %d jobs. Look at it: bin/underbough programme show %d%s", demoBudget, made.Record.Result.Planned, jobs.Jobs, made.Record.ID, c.dataFlag())
-	return nil
+	return &made.Record, d.workOn(c, s, b, made.Record.ID)
 }
 
 // workOn carries the first jobs of the first year on: one stays proposed, one is

@@ -11,6 +11,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/practice"
 )
 
 const jobSelect = `j.job_id, j.client_id, j.site_id, j.tree_id, coalesce(j.tag, ''), coalesce(j.programme_id, 0), j.specification_id, p.body, j.visit, j.year, j.package, j.work,
@@ -252,7 +253,7 @@ func (db *DB) Propose(ctx context.Context, site inventory.Site, programme invent
 
 // addJobs copies jobs in, their specifications first. Numbers are taken ahead, so
 // that rows can refer to one another.
-func addJobs(ctx context.Context, tx pgx.Tx, site inventory.Site, programme inventory.ProgrammeID, jobs []inventory.NewJob, practice, actor string) error {
+func addJobs(ctx context.Context, tx pgx.Tx, site inventory.Site, programme inventory.ProgrammeID, jobs []inventory.NewJob, practiceDigest, actor string) error {
 	var bodies [][]any
 	at := make(map[inventory.TreeID]int64)
 	ids, err := takeNumbers(ctx, tx, "specifications", "specification_id", len(jobs))
@@ -268,7 +269,7 @@ func addJobs(ctx context.Context, tx pgx.Tx, site inventory.Site, programme inve
 		if !ok {
 			id = ids[i]
 			at[j.Tree] = id
-			bodies = append(bodies, []any{int32(site.Client), id, int64(site.ID), int64(j.Tree), string(j.Body), practice, actor})
+			bodies = append(bodies, []any{int32(site.Client), id, int64(site.ID), int64(j.Tree), string(j.Body), practiceDigest, actor})
 		}
 		j.SpecificationID = inventory.SpecificationID(id)
 	}
@@ -316,13 +317,16 @@ func takeNumbers(ctx context.Context, tx pgx.Tx, table, key string, n int) ([]in
 }
 
 // AddJob makes one job by hand, with its specification.
-func (db *DB) AddJob(ctx context.Context, site inventory.Site, j *inventory.NewJob, practiceDigest, actor string) error {
+func (db *DB) AddJob(ctx context.Context, site inventory.Site, j *inventory.NewJob, p *practice.Practice, actor string) error {
 	return db.inTx(ctx, pgx.TxOptions{}, func(tx pgx.Tx) error {
 		if err := setActor(ctx, tx, actor); err != nil {
 			return err
 		}
+		if err := savePractice(ctx, tx, site.Client, p); err != nil {
+			return err
+		}
 		list := []inventory.NewJob{*j}
-		err := addJobs(ctx, tx, site, 0, list, practiceDigest, actor)
+		err := addJobs(ctx, tx, site, 0, list, p.Digest, actor)
 		*j = list[0]
 		return err
 	})

@@ -90,8 +90,8 @@ func TestWhy(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, want := range []string{
-		"put in year 2 by a person", "expected harm 5 a year; from year 1 takes off 2.5 over 3 years for 100 of money; 0.025 a unit against",
-		"must be done by year 3", "left out: may not begin before year 4 of 3", "left out: at best from year",
+		"put in year 2 by a person", "harm index 5000; begun in year 1 it takes off 2500 over 3 years for 100 of money; 25000 for every 1000 of money, where",
+		"must be done by year 3", "left out: may not begin before year 4 of 3", "left out: at best, begun in year",
 	} {
 		if why := Why(p, plan, i); !strings.Contains(why, want) {
 			t.Errorf("%d: %q, expected %q (%v)", i, why, want, plan.Start)

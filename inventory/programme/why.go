@@ -2,6 +2,7 @@ package programme
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 )
 
@@ -11,7 +12,7 @@ import (
 // are counted from 1.
 func Why(p *Problem, plan *Plan, i int) string {
 	c := &p.Candidates[i]
-	parts := []string{fmt.Sprintf("expected harm %.3g a year", c.Harm)}
+	parts := []string{"harm index " + index(c.Harm)}
 	start := plan.Start[i]
 	if start == NotPlanned {
 		parts = append(parts, p.whyNot(plan, c, i)...)
@@ -19,9 +20,9 @@ func Why(p *Problem, plan *Plan, i int) string {
 	}
 	used, price := p.usedAt(plan, c, start)
 	off := p.TakenOff(i, start)
-	parts = append(parts, fmt.Sprintf("from year %d takes off %.3g over %d years for %s", start+1, off, p.Years, p.amount(used)))
-	if used > 0 {
-		parts = append(parts, fmt.Sprintf("%.3g a unit%s", off/used, against(plan, price/used)))
+	parts = append(parts, fmt.Sprintf("begun in year %d it takes off %s over %d years for %s", start+1, index(off), p.Years, p.amount(used)))
+	if used > 0 && off > 0 {
+		parts = append(parts, p.worth(plan, off/used, price/used))
 	}
 	switch {
 	case c.Pinned.OK && c.Pinned.V == start:
@@ -61,9 +62,9 @@ func (p *Problem) whyNot(plan *Plan, c *Candidate, i int) []string {
 	if off <= 0 {
 		return []string{"left out: its work takes nothing off"}
 	}
-	parts := []string{fmt.Sprintf("left out: at best from year %d would take off %.3g for %s", top+1, off, p.amount(used))}
+	parts := []string{fmt.Sprintf("left out: at best, begun in year %d, it would take off %s for %s", top+1, index(off), p.amount(used))}
 	if used > 0 {
-		parts = append(parts, fmt.Sprintf("%.3g a unit%s", off/used, against(plan, price/used)))
+		parts = append(parts, p.worth(plan, off/used, price/used))
 	}
 	return parts
 }
@@ -85,17 +86,36 @@ func (p *Problem) usedAt(plan *Plan, c *Candidate, start int) (used, price float
 	return used, price
 }
 
-// against sets a ratio against the price of the budget, where that is known.
-func against(plan *Plan, price float64) string {
-	if len(plan.Prices) == 0 {
-		return ""
+// index is expected harm in thousandths, the harm index that people see.
+func index(harm float64) string {
+	switch v := harm * 1000; {
+	case v >= 100:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case v > 0 && v < 0.001:
+		return "under 0.001"
+	default:
+		return strconv.FormatFloat(v, 'g', 3, 64)
 	}
-	return fmt.Sprintf(" against a price of %.3g and the set-up of its group", price)
+}
+
+// worth sets what a lot of the budget takes off here against what the last lot of
+// those years takes off elsewhere, where that is known: a set-up of the group
+// comes on top.
+func (p *Problem) worth(plan *Plan, off, price float64) string {
+	lot, word := 1000.0, "for every 1000 of money"
+	if p.Measure == Hours {
+		lot, word = 10, "for every 10 crew-hours"
+	}
+	text := fmt.Sprintf("%s %s", index(off*lot), word)
+	if len(plan.Prices) == 0 {
+		return text
+	}
+	return text + fmt.Sprintf(", where the last that the budget has room for takes off %s", index(price*lot))
 }
 
 func (p *Problem) amount(used float64) string {
 	if p.Measure == Hours {
 		return fmt.Sprintf("%.3g crew-hours", used)
 	}
-	return fmt.Sprintf("%.6g of money", used)
+	return fmt.Sprintf("%.0f of money", used)
 }

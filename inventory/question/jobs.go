@@ -21,7 +21,7 @@ import (
 type JobStore interface {
 	ProgrammeStore
 	Propose(ctx context.Context, site inventory.Site, id inventory.ProgrammeID, jobs []inventory.NewJob, actor string) (withdrawn int, err error)
-	AddJob(ctx context.Context, site inventory.Site, j *inventory.NewJob, practiceDigest, actor string) error
+	AddJob(ctx context.Context, site inventory.Site, j *inventory.NewJob, p *practice.Practice, actor string) error
 	ChangeJob(ctx context.Context, client inventory.ClientID, id inventory.JobID, actor string, version inventory.Opt[int], change func(*inventory.Job) (*inventory.JobChange, error)) (*inventory.Job, error)
 	SetHarmAfter(ctx context.Context, client inventory.ClientID, actor string, harm map[inventory.JobID]float64) error
 	JobEvents(ctx context.Context, client inventory.ClientID, jobs []int64) ([]inventory.JobEvent, error)
@@ -169,7 +169,7 @@ func AddJob(ctx context.Context, store JobStore, b *Basis, tag string, visit, ye
 	} else if j.Body, err = json.Marshal(&t.Spec); err != nil {
 		return nil, err
 	}
-	return &j, store.AddJob(ctx, b.Site, &j, b.Practice.Digest, by)
+	return &j, store.AddJob(ctx, b.Site, &j, b.Practice, by)
 }
 
 // Move takes a job to another state that needs no more than who and why: see
