@@ -28,6 +28,7 @@ type CrewJob struct {
 	LineInReach   bool            // a utility line is within reach of the tree or the work
 	Access        string          // to this tree
 	Hazards       []string        // told besides those that the records show
+	Notes         []string        // on the work, such as the balance of the crown or a limb
 }
 
 // Crew writes the crew sheet as one HTML document that needs nothing else.

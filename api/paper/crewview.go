@@ -14,25 +14,26 @@ import (
 // crewView is what the page of a crew sheet shows, in words.
 type crewView struct {
 	Access string
+	Always []string // not to be done on any of the trees
 	Map    template.HTML
 	Jobs   []jobView
 	Hours  string
 }
 
 type jobView struct {
-	Number, Visit, OpenGates                            int
-	Caution, Tag, Name, Work, DBH, Height, Hours, Place string
-	Facts                                               []fact
-	Second, Goal, Dose, Stop                            string
-	Side, Plan                                          template.HTML
-	SideLegend, PlanLegend                              string
-	Items                                               []itemView
-	Not, Hazards, Overrides, Rules                      []string
-	Open, Quietest, Access                              string
-	Gates                                               []gateView
-	Cuts                                                []cutView
-	Visits                                              []visitView
-	Blank                                               []string
+	Number, Visit, OpenGates                                       int
+	Objective, Caution, Tag, Name, Work, DBH, Height, Hours, Place string
+	Facts                                                          []fact
+	Second, Goal, Dose, Stop                                       string
+	Side, Plan                                                     template.HTML
+	SideLegend, PlanLegend                                         string
+	Items                                                          []itemView
+	Not, Hazards, Notes, Overrides, Rules                          []string
+	Open, Quietest, Access                                         string
+	Gates                                                          []gateView
+	Cuts                                                           []cutView
+	Visits                                                         []visitView
+	Blank                                                          []string
 }
 
 type itemView struct{ Sign, Letter, Text, Extra string }
@@ -52,17 +53,23 @@ type visitView struct {
 }
 
 // blankRows of the form are empty besides one for each instruction.
-const blankRows = 4
+const blankRows = 3
 
 func newCrewView(s *CrewSheet) *sheet {
 	v := &crewView{Access: plain(s.Access)}
 	m := &MapInput{Label: fmt.Sprintf("Map of package %s: %s", plain(s.Package), count(len(s.Jobs), "tree")), Targets: s.Targets}
+	var specs []*pruning.Specification
+	for i := range s.Jobs {
+		specs = append(specs, &s.Jobs[i].Specification)
+	}
+	always := sharedNot(specs)
+	v.Always = plainAll(always)
 	hours := 0.0
 	for i := range s.Jobs {
 		j := &s.Jobs[i]
 		hours += j.Job.Hours
 		m.Marks = append(m.Marks, Mark{j.Tree.Point, fmt.Sprint(i + 1)})
-		v.Jobs = append(v.Jobs, newJobView(i+1, j, s.Targets))
+		v.Jobs = append(v.Jobs, newJobView(i+1, j, s.Targets, always))
 	}
 	v.Map, v.Hours = inHTML(Map(m)), fixed(hours, 1)
 	out := &sheet{Title: plain(s.Package) + ", " + plain(s.Site.Name), Kind: fmt.Sprintf("Crew sheet for %d", s.Year), Basis: s.facts(), Cautions: Cautions, Data: v}
@@ -70,14 +77,14 @@ func newCrewView(s *CrewSheet) *sheet {
 	return out
 }
 
-func newJobView(number int, j *CrewJob, targets []inventory.Target) jobView {
+func newJobView(number int, j *CrewJob, targets []inventory.Target, always []string) jobView {
 	t, spec := &j.Tree, &j.Specification
 	visit, items := visitOf(spec, j.Job.Visit)
 	v := jobView{
 		Number: number, Visit: max(j.Job.Visit, 1), OpenGates: j.Job.OpenGates(),
 		Caution: question.Caution, Tag: plain(t.Label()), Name: plain(t.Name()), Work: workWord(j), DBH: optCm(t.DBH), Height: sized(t.Size.Height, t.Size.HeightEstimated()),
 		Hours: fixed(j.Job.Hours, 1), Place: fmt.Sprintf("%s, %s", fixed(t.Point[0], 6), fixed(t.Point[1], 6)),
-		Second: plain(spec.SecondOpinion), Stop: plain(spec.Stop), Hazards: hazards(j), Access: plain(j.Access),
+		Second: sentence(spec.SecondOpinion), Stop: sentence(spec.Stop), Hazards: hazards(j), Access: plain(j.Access),
 		Open: "Days: " + orNone(j.Job.Open, "no open days are recorded; ask before planning") + ".", Quietest: "Hours: " + orNone(j.Job.Quietest, "the quietest hours are not recorded") + ".",
 	}
 	side, legend := sideView(t, items)
@@ -87,24 +94,32 @@ func newJobView(number int, j *CrewJob, targets []inventory.Target) jobView {
 	v.Facts = []fact{
 		{"Species", v.Name}, {"Stem diameter", withUnit(optCm(t.DBH), " cm")}, {"Height", metres(t.Size.Height, t.Size.HeightEstimated())},
 		{"Crown radius", metres(t.Size.CrownRadius, t.Size.CrownRadiusEstimated())}, {"Condition", orNone(t.Condition, "not recorded")}, {"Stands over", overWords(j.Over)},
-		{"Longitude, latitude", v.Place}, {"Objective", orNone(spec.Objective, "not recorded")}, {"System, maturity", strings.Trim(string(spec.System)+", "+string(spec.Maturity), ", ")},
+		{"Longitude, latitude", v.Place}, {"System, maturity", strings.Trim(string(spec.System)+", "+string(spec.Maturity), ", ")},
 	}
 	v.Dose = fmt.Sprintf("Take at the most %s of the live crown in this season", percent(spec.DoseCap))
 	if visit != nil {
-		v.Goal = plain(visit.Goal)
-		v.Dose = fmt.Sprintf("Take at the most %s of the live crown on this visit; the season's limit for this tree is %s", percent(visit.Dose), percent(spec.DoseCap))
+		v.Goal = heading(visit.Goal)
+		if visit.Dose == 0 {
+			v.Dose = "Nothing live is taken on this visit"
+		} else {
+			v.Dose = fmt.Sprintf("Take at the most %s of the live crown on this visit; the season's limit for this tree is %s", percent(visit.Dose), percent(spec.DoseCap))
+		}
 	}
 	if spec.Stressed {
 		v.Dose += ". The tree is stressed: dead and hazardous parts come first"
 	}
 	v.Dose += "."
+	if spec.WaitYears > 0 {
+		v.Dose += fmt.Sprintf(" Nothing live is taken for %s from the first visit on.", count(spec.WaitYears, "year"))
+	}
 	for i := range items {
 		v.Items = append(v.Items, newItemView(i, &items[i], t.Cuts))
 		v.Blank = append(v.Blank, v.Items[i].Sign)
 	}
 	v.Blank = append(v.Blank, make([]string, blankRows)...)
-	for _, n := range spec.Not {
-		v.Not = append(v.Not, plain(n))
+	v.Objective, v.Not, v.Notes = sentence(spec.Objective), plainAll(without(spec.Not, always)), plainAll(j.Notes)
+	if spec.Note != "" {
+		v.Notes = append(v.Notes, sentence(spec.Note))
 	}
 	for _, g := range j.Job.Gates {
 		v.Gates = append(v.Gates, newGateView(&g))
@@ -133,14 +148,16 @@ func visitOf(spec *pruning.Specification, number int) (*pruning.Visit, []pruning
 
 func visitsOf(spec *pruning.Specification) (list []visitView) {
 	for _, w := range spec.Visits {
-		list = append(list, visitView{w.Number, w.AfterYears, percent(w.Dose), plain(w.Goal)})
+		list = append(list, visitView{w.Number, w.AfterYears, percent(w.Dose), sentence(w.Goal)})
 	}
 	return list
 }
 
+// rulesOf names the rules that spoke; the specification has the reasons and the
+// sources, which a crew has no use for.
 func rulesOf(spec *pruning.Specification) (list []string) {
 	for _, r := range spec.Rules {
-		list = append(list, plain(fmt.Sprintf("%s: %s (%s)", r.Rule, r.Why, r.Source)))
+		list = append(list, plain(string(r.Rule)))
 	}
 	return list
 }
@@ -164,10 +181,13 @@ func newItemView(i int, it *pruning.Item, cuts []inventory.Cut) itemView {
 	if s.bearing.OK {
 		parts = append(parts, "towards "+compass(s.bearing))
 	}
-	if it.SizeTo > 0 {
-		parts = append(parts, fmt.Sprintf("wood of %s to %s cm", fixed(it.SizeFrom*100, 1), fixed(it.SizeTo*100, 1)))
+	switch {
+	case it.SizeTo > 0 && it.SizeFrom > 0:
+		parts = append(parts, fmt.Sprintf("wood of %s to %s cm", num(it.SizeFrom*100), num(it.SizeTo*100)))
+	case it.SizeTo > 0:
+		parts = append(parts, fmt.Sprintf("wood up to %s cm", num(it.SizeTo*100)))
 	}
-	if it.LateralShare > 0 {
+	if it.LateralShare > 0 && !strings.Contains(it.Text, "lateral of") {
 		parts = append(parts, "lateral of at least "+percent(it.LateralShare)+" of what is removed")
 	}
 	if len(parts) > 0 {
@@ -232,4 +252,11 @@ func orNone(s, none string) string {
 		return none
 	}
 	return s
+}
+
+func plainAll(list []string) (out []string) {
+	for _, s := range list {
+		out = append(out, plain(s))
+	}
+	return out
 }

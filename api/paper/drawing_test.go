@@ -140,7 +140,7 @@ func TestFigures(t *testing.T) {
 func TestKindsDifferWithoutColour(t *testing.T) {
 	letters, dashes := map[string]inventory.TargetKind{}, map[string]inventory.TargetKind{}
 	for _, k := range inventory.TargetKinds {
-		l := lookOf(k)
+		l := lookOf(k, 1)
 		if other, ok := letters[l.letter]; ok {
 			t.Errorf("%s and %s have the letter %s", k, other, l.letter)
 		}

@@ -37,6 +37,9 @@ func siteReport(n int) *SiteReport {
 		}
 		if i < DefaultTop {
 			spec := restoration(t.ID)
+			if i > 0 {
+				spec = specify(&t, []inventory.TargetKind{inventory.Parking})
+			}
 			tree.Specification, tree.Hours, tree.Cost, tree.Quietest = &spec, 9.5, 950, "Sat 07:00 to 11:00"
 			tree.Paragraph = fmt.Sprintf("Tree %s (%s) was topped in 2012. Shoots of 5.5 m stand on the old cuts over 84 m² of car park, where 1.2 people are on the average and up to 9 on Monday at 08:00. A rule infers that it is probable that a limb fails. This is a screening from records and geometry, not an inspection.", t.Tag, t.Species)
 		}

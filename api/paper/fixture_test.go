@@ -65,7 +65,7 @@ func toppedTree() Tree {
 
 func restoration(tree inventory.TreeID) pruning.Specification {
 	return pruning.Specification{
-		Tree: tree, Work: practice.Restoration, Objective: "bring back a crown with one leader at each old cut", System: pruning.Natural, Maturity: pruning.Mature, DoseCap: 0.1, DoseTotal: 0.3,
+		Tree: tree, Work: practice.Restoration, Objective: "Bring back a crown with one leader at each old cut.", System: pruning.Natural, Maturity: pruning.Mature, DoseCap: 0.1, DoseTotal: 0.3,
 		Visits: []pruning.Visit{
 			{Number: 1, Dose: 0.05, Goal: "take what could fall, leave the rest to grow", Items: []pruning.Item{
 				{Cut: inventory.CutRemoval, Place: pruning.WholeCrown, SizeFrom: 0.025, SizeTo: 0.2, Text: "Take out dead and hung parts of 2.5 cm and more.", Rule: "dead-parts"},
@@ -76,7 +76,7 @@ func restoration(tree inventory.TreeID) pruning.Specification {
 			{Number: 2, AfterYears: 3, Dose: 0.1, Goal: "choose one to three shoots at each old cut"},
 			{Number: 3, AfterYears: 5, Dose: 0.1, Goal: "bring back the competitors"},
 		},
-		Not: []string{"No topping and no heading.", "No cuts inside the branch collar."}, Stop: "one leader stands at each old cut and no stub is left", SecondOpinion: "an old cut of 22 cm is decayed and stands over a car park",
+		Not: []string{"No topping, whoever asks for it.", "No lion-tailing: do not strip the inside of a limb.", "No cuts inside the branch collar."}, Stop: "one leader stands at each old cut and no stub is left", SecondOpinion: "an old cut of 22 cm is decayed and stands over a car park",
 		CycleYears: 5, Rules: []pruning.Fired{{Rule: "topped", Why: "2 topping cuts of 2012", Source: "UF/IFAS"}},
 		Overrides: []pruning.Override{{Rule: "dose", Breach: "0.12 over 0.10", Reason: "storm damage", By: "B. Owner", At: time.Date(2026, 2, 1, 0, 0, 0, 0, time.UTC)}},
 	}
@@ -95,9 +95,19 @@ func crewSheet() *CrewSheet {
 		x := -35 + 7*float64(i)
 		t := Tree{Tree: inventory.Tree{ID: id, Tag: fmt.Sprintf("T-%d", 102+i), Point: at(x, 8+3*math.Sin(x)), Species: "Quercus rubra", Status: inventory.Alive, DBH: some(0.2 + 0.04*float64(i))},
 			Size: exposure.Dimensions{Height: 8 + float64(i), CrownRadius: 3 + 0.3*float64(i), HeightFrom: exposure.FromSpecies, CrownFrom: exposure.FromGenus}}
-		spec := pruning.Specification{Tree: id, Work: practice.Cleaning, Objective: "keep the crown clear of dead parts", System: pruning.Natural, Maturity: pruning.Established, DoseCap: 0.2, CycleYears: 5,
-			Visits: []pruning.Visit{{Number: 1, Dose: 0.05, Goal: "clean", Items: []pruning.Item{{Cut: inventory.CutRemoval, Place: pruning.WholeCrown, Text: "Take out dead, broken and crossing parts.", SizeFrom: 0.025, SizeTo: 0.15}}}}}
+		if i == 10 {
+			t.Cuts = toppedTree().Cuts[:2]
+		}
+		spec := specify(&t, []inventory.TargetKind{inventory.Parking})
 		s.Jobs = append(s.Jobs, CrewJob{Job: inventory.Job{ID: inventory.JobID(i + 2), Tree: id, Visit: 1, Hours: 0.9}, Specification: spec, Tree: t})
 	}
+	first := &s.Jobs[0].Specification
+	first.Not = append([]string{"No cuts inside the branch collar."}, s.Jobs[1].Specification.Not...)
 	return s
+}
+
+// specify is what the rules ask for under the practice that is built in.
+func specify(t *Tree, over []inventory.TargetKind) pruning.Specification {
+	return pruning.Specify(&pruning.Case{Tree: &t.Tree, Cuts: t.Cuts, Height: t.Size.Height, CrownRadius: t.Size.CrownRadius, HeightEstimated: t.Size.HeightEstimated(),
+		CrownEstimated: t.Size.CrownRadiusEstimated(), Over: over, Occupied: 0.4, AsOf: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)}, practice.Default())
 }

@@ -90,7 +90,7 @@ func hostileCrew(name string) *CrewSheet {
 	s.Jobs = s.Jobs[:1]
 	j := &s.Jobs[0]
 	s.Package, s.Site.Name, s.Client, s.Access, s.IssuedBy, s.ProfileName = name, name, name, name, name, name
-	j.Tree, j.Access, j.Hazards = hostileTree(name), name, []string{name}
+	j.Tree, j.Access, j.Hazards, j.Notes = hostileTree(name), name, []string{name}, []string{name}
 	j.Job.Open, j.Job.Quietest = name, name
 	j.Job.Gates = []inventory.Gate{{Name: name, Why: name, By: name, Reference: name, Cleared: true}}
 	spec := &j.Specification

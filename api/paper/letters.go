@@ -23,7 +23,7 @@ func (d *drawing) letters(f *frame, targets []inventory.Target, taken []orb.Boun
 		}
 		if p, ok := roomIn(polygons, f.view, taken); ok {
 			taken = append(taken, around(p, letterRoom))
-			d.halo(p[0], p[1]+4, `font-size="12" font-weight="bold"`, lookOf(targets[i].Kind).letter)
+			d.halo(p[0], p[1]+4, `font-size="12" font-weight="bold"`, lookOf(targets[i].Kind, 1).letter)
 		}
 	}
 }

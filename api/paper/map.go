@@ -49,7 +49,7 @@ func Map(m *MapInput) []byte {
 	kinds := d.targets(&f, m.Targets)
 	for _, p := range m.Dots {
 		q := f.xy(p)
-		d.circle(q[0], q[1], 1.6, `fill="`+steel+`"`)
+		d.circle(q[0], q[1], 0.8+f.fineness(), `fill="`+steel+`"`)
 	}
 	taken := d.marks(&f, m.Marks, height)
 	d.letters(&f, m.Targets, taken)

@@ -29,15 +29,16 @@ type SiteReport struct {
 // DefaultTop is how many trees a report tells of one by one.
 const DefaultTop = 20
 
-// ReportTree is one standing tree. Specification, Zones, Paragraph and Harms are
-// read of the top trees only.
+// ReportTree is one standing tree. Zones and all below Row are read of the top
+// trees only.
 type ReportTree struct {
 	Tree
 	Row           ranking.Row
 	Paragraph     string // why it stands where it does, in words
 	Specification *pruning.Specification
-	Hours, Cost   float64 // of all visits of the specification
-	Quietest      string  // hours to close the place in
+	Hours, Cost   float64  // of all visits of the specification
+	Quietest      string   // hours to close the place in
+	Notes         []string // such as the balance of the crown or a limb
 }
 
 // RestorationProgress is how far the restoration of a tree has come.

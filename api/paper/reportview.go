@@ -4,11 +4,14 @@ import (
 	"fmt"
 	"html/template"
 	"strings"
+
+	"github.com/underbough/underbough/inventory/pruning"
 )
 
 // reportView is what the page of a report shows, in words.
 type reportView struct {
 	Summary                          []string
+	Always                           []string
 	Trees                            string
 	Species, Sizes, Conditions, Cuts []counted
 	Places, Ratings                  []counted
@@ -35,7 +38,7 @@ type topView struct {
 	Plan                                       template.HTML
 	Legend, Work, Objective, Second, Cost      string
 	Visits                                     []reportVisit
-	Not                                        []string
+	Not, Notes                                 []string
 }
 
 type reportVisit struct {
@@ -65,17 +68,22 @@ func newReportView(r *SiteReport) *sheet {
 	top = min(top, len(r.Trees))
 	v := &reportView{
 		Trees: grouped(float64(t.trees)), Species: t.species, Sizes: t.sizes, Conditions: t.conditions, Cuts: t.cuts, Places: t.places, Ratings: t.ratings,
-		TopCount: top, NoPromise: noPromise, Glossary: glossary, Method: method(&r.Basis), Quality: quality(t),
+		TopCount: top, NoPromise: noPromise, Notes: plainAll(r.Notes), Glossary: glossary, Method: method(&r.Basis), Quality: quality(t),
 		Lasts: fixed(r.Effect.Lasts.Value, 0), LastsSource: plain(r.Effect.Lasts.Source),
 	}
-	for _, n := range r.Notes {
-		v.Notes = append(v.Notes, plain(n))
+	var specs []*pruning.Specification
+	for i := range r.Trees[:top] {
+		if s := r.Trees[i].Specification; s != nil {
+			specs = append(specs, s)
+		}
 	}
+	always := sharedNot(specs)
+	v.Always = plainAll(always)
 	m := &MapInput{Label: fmt.Sprintf("Map of %s with %s, the first %d by number", plain(r.Site.Name), count(len(r.Trees), "tree"), top), Targets: r.Targets}
 	for i := range r.Trees {
 		if i < top {
 			m.Marks = append(m.Marks, Mark{r.Trees[i].Point, fmt.Sprint(i + 1)})
-			v.Top = append(v.Top, newTopView(i+1, &r.Trees[i], r))
+			v.Top = append(v.Top, newTopView(i+1, &r.Trees[i], r, always))
 		} else {
 			m.Dots = append(m.Dots, r.Trees[i].Point)
 		}
@@ -127,7 +135,7 @@ func summary(r *SiteReport, t *tally, top int) (list []string) {
 	return list
 }
 
-func newTopView(number int, tree *ReportTree, r *SiteReport) topView {
+func newTopView(number int, tree *ReportTree, r *SiteReport, always []string) topView {
 	svg, legend := planView(&tree.Tree, nil, r.Targets)
 	v := topView{
 		Number: number, Tag: plain(tree.Label()), Name: plain(tree.Name()), Over: overWords(tree.Row.Over), Rating: tree.Row.Score.Rating.String(), HarmIndex: figure(tree.Row.HarmIndex()),
@@ -142,19 +150,18 @@ func newTopView(number int, tree *ReportTree, r *SiteReport) topView {
 		{"Stands over", v.Over}, {"People beneath, mean", figure(tree.Row.Count.Persons())}, {"Rating", v.Rating}, {"Harm index", v.HarmIndex},
 	}
 	if s := tree.Specification; s != nil {
-		v.Work, v.Objective, v.Second = plain(string(s.Work)), plain(s.Objective), plain(s.SecondOpinion)
+		v.Work, v.Objective, v.Second = plain(string(s.Work)), sentence(s.Objective), sentence(s.SecondOpinion)
 		for i := range s.Visits {
 			w := &s.Visits[i]
-			visit := reportVisit{Number: w.Number, After: w.AfterYears, Dose: percent(w.Dose), Goal: plain(w.Goal)}
+			visit := reportVisit{Number: w.Number, After: w.AfterYears, Dose: percent(w.Dose), Goal: sentence(w.Goal)}
 			for k := range w.Items {
 				visit.Items = append(visit.Items, newItemView(k, &w.Items[k], tree.Cuts))
 			}
 			v.Visits = append(v.Visits, visit)
 		}
-		for _, n := range s.Not {
-			v.Not = append(v.Not, plain(n))
-		}
+		v.Not = plainAll(without(s.Not, always))
 	}
+	v.Notes = plainAll(tree.Notes)
 	if tree.Hours > 0 || tree.Cost > 0 {
 		v.Cost = fmt.Sprintf("About %s crew-hours, %s, over all visits.", fixed(tree.Hours, 1), money(tree.Cost, currencyOf(r)))
 	}

@@ -161,6 +161,10 @@ func TestEveryTreeIsThere(t *testing.T) {
 			trees = append(trees, section)
 		}
 	}
+	once := words(all(n, "section")[1])
+	if !strings.HasPrefix(once, "What not to do on any of these trees") {
+		t.Errorf("the second section is %q", once)
+	}
 	if len(trees) != len(s.Jobs) {
 		t.Fatalf("%d trees of %d", len(trees), len(s.Jobs))
 	}
@@ -169,6 +173,11 @@ func TestEveryTreeIsThere(t *testing.T) {
 		for _, it := range s.Jobs[i].Specification.Visits[0].Items {
 			if !strings.Contains(text, it.Text) {
 				t.Errorf("tree %d lacks the instruction %q", i, it.Text)
+			}
+		}
+		for _, not := range s.Jobs[i].Specification.Not {
+			if !strings.Contains(text, not) && !strings.Contains(once, not) {
+				t.Errorf("tree %d lacks %q, and so does the first page", i, not)
 			}
 		}
 		if !strings.Contains(text, s.Jobs[i].Tree.Tag) || !strings.Contains(text, "By, day, signature") {
@@ -211,6 +220,10 @@ func TestSignsAreThoseOfTheList(t *testing.T) {
 				letters = append(letters, words(cells[0]))
 			}
 		}
+		if len(numbers) == 0 || numbers[0] != "1" {
+			t.Errorf("numbers %v", numbers)
+		}
+		slices.Sort(numbers) // as signsIn sorts
 		side := all(section, "svg")[0]
 		if got := signsIn(side, "circle", "item"); !slices.Equal(got, numbers) {
 			t.Errorf("numbers drawn %v, listed %v", got, numbers)

@@ -140,14 +140,6 @@ func turns(r rune) bool {
 		r >= '\u202a' && r <= '\u202e' || r >= '\u2066' && r <= '\u2069'
 }
 
-// shorten keeps a name within a drawing.
-func shorten(s string, letters int) string {
-	if r := []rune(s); len(r) > letters {
-		return string(r[:letters-1]) + "…"
-	}
-	return s
-}
-
 // roundLength is the longest of 1, 2 and 5 times a power of ten that is no longer
 // than most.
 func roundLength(most float64) float64 {

@@ -15,35 +15,42 @@ import (
 // another dash.
 type look struct{ letter, area, line, point string }
 
-func lookOf(k inventory.TargetKind) look {
-	outline := func(colour, width, dash string) string {
-		s := `stroke="` + colour + `" stroke-width="` + width + `"`
-		if dash != "" {
-			s += ` stroke-dasharray="` + dash + `"`
+// lookOf is the look of a kind. fine is 1 where a drawing shows some trees, and
+// less where it shows a district: strokes and dashes are that much finer.
+func lookOf(k inventory.TargetKind, fine float64) look {
+	stroke := func(colour string, width float64, dash ...float64) string {
+		s := `stroke="` + colour + `" stroke-width="` + num(width*fine) + `"`
+		for i, v := range dash {
+			s += [...]string{` stroke-dasharray="`, " "}[min(i, 1)] + num(v*fine)
+		}
+		if len(dash) > 0 {
+			s += `"`
 		}
 		return s
 	}
+	fill := func(colour, opacity string) string { return `fill="` + colour + `" fill-opacity="` + opacity + `" ` }
+	const round = ` stroke-linecap="round"`
 	switch k {
 	case inventory.Parking:
-		return look{"P", `fill="` + pale + `" ` + outline(solid, "1.4", "6 2"), outline(solid, "2.5", "6 2"), stone}
+		return look{"P", fill(pale, "1") + stroke(solid, 1.4, 6, 2), stroke(solid, 2.5, 6, 2), stone}
 	case inventory.Walkway:
-		return look{"W", `fill="` + ground + `" ` + outline(softInk, "1", "1 3") + ` stroke-linecap="round"`, outline(softInk, "1.8", "1 4") + ` stroke-linecap="round"`, ground}
+		return look{"W", fill(ground, "1") + stroke(softInk, 1, 1, 3) + round, stroke(softInk, 1.8, 1, 4) + round, ground}
 	case inventory.Road:
-		return look{"R", `fill="` + stone + `" fill-opacity="0.5" ` + outline(stone, "0.8", ""), outline(stone, "4", ""), stone}
+		return look{"R", fill(stone, "0.5") + stroke(stone, 0.8), stroke(stone, 4), stone}
 	case inventory.Building:
-		return look{"B", `fill="` + solid + `" fill-opacity="0.75" ` + outline(ink, "0.8", ""), outline(ink, "1.6", ""), solid}
+		return look{"B", fill(solid, "0.75") + stroke(ink, 0.8), stroke(ink, 1.6), solid}
 	case inventory.Playground:
-		return look{"Y", `fill="` + ground + `" ` + outline(ink, "1", "2 2"), outline(ink, "1.4", "2 2"), ground}
+		return look{"Y", fill(ground, "1") + stroke(ink, 1, 2, 2), stroke(ink, 1.4, 2, 2), ground}
 	case inventory.Seating:
-		return look{"S", `fill="` + ground + `" ` + outline(softInk, "1", "4 2 1 2"), outline(softInk, "1.4", "4 2 1 2"), ground}
+		return look{"S", fill(ground, "1") + stroke(softInk, 1, 4, 2, 1, 2), stroke(softInk, 1.4, 4, 2, 1, 2), ground}
 	case inventory.TransitStop:
-		return look{"T", `fill="` + ground + `" ` + outline(ink, "1.4", "8 2"), outline(ink, "1.8", "8 2"), ground}
+		return look{"T", fill(ground, "1") + stroke(ink, 1.4, 8, 2), stroke(ink, 1.8, 8, 2), ground}
 	case inventory.Plaza:
-		return look{"Z", `fill="` + pale + `" fill-opacity="0.7" ` + outline(softInk, "0.8", "3 3"), outline(softInk, "1.4", "3 3"), pale}
+		return look{"Z", fill(pale, "0.7") + stroke(softInk, 0.8, 3, 3), stroke(softInk, 1.4, 3, 3), pale}
 	case inventory.UtilityLine:
-		return look{"U", `fill="` + ground + `" ` + outline(ink, "1", "8 3 1 3"), outline(ink, "1.3", "8 3 1 3"), ground}
+		return look{"U", fill(ground, "1") + stroke(ink, 1, 8, 3, 1, 3), stroke(ink, 1.3, 8, 3, 1, 3), ground}
 	}
-	return look{"O", `fill="` + ground + `" ` + outline(solid, "0.8", "1 2"), outline(solid, "1.2", "1 2"), ground}
+	return look{"O", fill(ground, "1") + stroke(solid, 0.8, 1, 2), stroke(solid, 1.2, 1, 2), ground}
 }
 
 // frame is the ground that a drawing shows: metres east and north about a point,
@@ -54,6 +61,10 @@ type frame struct {
 	x0, y0 float64 // where the plane's origin is drawn
 	view   orb.Bound
 }
+
+// fineness is how fine lines are drawn: full from 2 units to the metre, and down
+// to 0.4 for a town.
+func (f *frame) fineness() float64 { return max(min(f.scale/2, 1), 0.4) }
 
 // xy is where a point is drawn.
 func (f *frame) xy(p orb.Point) orb.Point {
@@ -162,7 +173,7 @@ func polygonPath(p orb.Polygon) string {
 
 // target draws what shows of a target.
 func (d *drawing) target(f *frame, t *inventory.Target) {
-	d.shape(f.project(t.Geometry), lookOf(t.Kind))
+	d.shape(f.project(t.Geometry), lookOf(t.Kind, f.fineness()))
 }
 
 func (d *drawing) shape(g orb.Geometry, l look) {
@@ -232,7 +243,7 @@ func (d *drawing) key(x, y, width float64, kinds []inventory.TargetKind) float64
 		if x > left && x+w > left+width {
 			x, y = left, y+16
 		}
-		l := lookOf(k)
+		l := lookOf(k, 1)
 		d.rect(x, y-8, 18, 10, l.area)
 		d.text(x+9, y, "middle", `font-size="9" font-weight="bold"`, l.letter)
 		d.text(x+22, y, "start", `font-size="11"`, word)

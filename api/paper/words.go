@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/ranking"
@@ -58,13 +59,6 @@ func optCm(v inventory.Opt[float64]) string {
 		return "–"
 	}
 	return fixed(v.V*100, 0)
-}
-
-func optPercent(v inventory.Opt[float64]) string {
-	if !v.OK {
-		return "–"
-	}
-	return percent(v.V)
 }
 
 func percent(v float64) string {
@@ -129,4 +123,28 @@ func shortDigest(s string) string {
 		return s[:12]
 	}
 	return s
+}
+
+// sentence ends a text with one full stop.
+func sentence(s string) string {
+	s = plain(s)
+	if s == "" || strings.HasSuffix(s, ".") || strings.HasSuffix(s, "!") || strings.HasSuffix(s, "?") {
+		return s
+	}
+	return s + "."
+}
+
+// heading is a text without its full stop, beginning with a small letter unless
+// its first word is all capitals.
+func heading(s string) string {
+	s = strings.TrimSuffix(plain(s), ".")
+	first, rest, _ := strings.Cut(s, " ")
+	if len([]rune(first)) > 1 && first == strings.ToUpper(first) {
+		return s
+	}
+	if r := []rune(first); len(r) > 0 {
+		r[0] = unicode.ToLower(r[0])
+		first = string(r)
+	}
+	return strings.TrimSuffix(first+" "+rest, " ")
 }
