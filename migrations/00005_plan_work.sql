@@ -236,3 +236,24 @@ BEGIN
     RETURN NULL;
 END $$;
 -- +goose StatementEnd
+
+-- Jobs in a desktop GIS, to look at: steps are taken through the program.
+CREATE VIEW gis.jobs AS
+SELECT j.job_id, s.name AS site, j.tree_id, j.tag, j.programme_id, j.visit, j.year, j.package, j.work, j.state, j.must,
+    (SELECT count(*)::integer FROM jsonb_array_elements(j.gates) k WHERE NOT (k->>'cleared')::boolean) AS gates_open,
+    j.hours, j.cost, j.dose, j.open_days, j.quietest, j.harm_before * 1000 AS harm_index_before, j.harm_predicted * 1000 AS harm_index_predicted,
+    j.harm_after * 1000 AS harm_index_after, j.done_on, j.done_by, j.defects, j.version, j.changed_at, j.geometry
+FROM jobs j JOIN sites s ON s.client_id = j.client_id AND s.site_id = j.site_id
+WHERE j.client_id = (SELECT gis.client());
+
+-- When the wood with a cut was taken off, and by which job a cut was made.
+CREATE OR REPLACE VIEW gis.cuts AS
+SELECT c.cut_id, s.name AS site, c.tree_id, t.tag, c.source_id, c.kind, c.given_kind, c.made_year::integer AS made_year, c.made_on, c.count,
+    round((c.diameter_m * 100)::numeric, 9)::float8 AS diameter_cm, round((c.lateral_diameter_m * 100)::numeric, 9)::float8 AS lateral_diameter_cm,
+    c.height_m, c.bearing_deg, c.reach_m, c.stub_length_m, c.closure, c.decay, c.regrowth_length_m, c.regrowth_count,
+    round((c.regrowth_diameter_m * 100)::numeric, 9)::float8 AS regrowth_diameter_cm, c.bare_share, c.extra,
+    c.version, c.changed_at, c.changed_by, t.geometry, c.gone_on, c.job_id
+FROM cuts c
+JOIN trees t ON t.client_id = c.client_id AND t.tree_id = c.tree_id
+JOIN sites s ON s.client_id = t.client_id AND s.site_id = t.site_id
+WHERE c.client_id = (SELECT gis.client());

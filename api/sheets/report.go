@@ -71,6 +71,7 @@ func report(ctx context.Context, store Store, b *question.Basis, q ReportQuery, 
 			if err != nil {
 				return nil, err
 			}
+			one.Notes = balance(&e.Facts.Tree)
 			one.Tree, one.Paragraph, one.Specification, one.Quietest = *opened, e.Paragraph(), &t.Spec, t.Quiet
 		}
 		out.Trees = append(out.Trees, one)

@@ -72,10 +72,20 @@ func Crew(ctx context.Context, store Store, b *question.Basis, year int, pack st
 		var r ranking.Result
 		r.Summarize(e.Assessment, &e.Facts)
 		c.Over = slices.Clone(r.Over)
+		c.Notes = balance(&e.Facts.Tree)
 		out.Jobs = append(out.Jobs, c)
 	}
 	out.Targets = g.targets()
 	return out, nil
+}
+
+// balance says how a crown hangs, where that was measured.
+func balance(t *inventory.Tree) []string {
+	a, ok := question.BalanceOf(t)
+	if !ok {
+		return nil
+	}
+	return []string{"Balance: " + a.String() + "."}
 }
 
 // noJobs says which packages there are.

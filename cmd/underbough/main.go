@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	_ "time/tzdata" // sheets print the site's clock wherever they are made
 
 	"github.com/underbough/underbough/inventory/postgres/cluster"
 )

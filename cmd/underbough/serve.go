@@ -23,6 +23,7 @@ type serveCmd struct {
 	TrustProxy bool   `env:"UNDERBOUGH_TRUST_PROXY" help:"Take links' scheme and host from X-Forwarded headers; only behind a proxy that sets them."`
 	editFlags
 	profileFlag
+	practiceFlag
 
 	logLevel slog.Level
 }
@@ -42,8 +43,12 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 	if err != nil {
 		return err
 	}
+	k, err := s.practice()
+	if err != nil {
+		return err
+	}
 	config := api.Config{
-		Store: inv, Client: inv.client, Profile: p, PublicURL: s.PublicURL, TrustProxy: s.TrustProxy,
+		Store: inv, Client: inv.client, Profile: p, Practice: k, PublicURL: s.PublicURL, TrustProxy: s.TrustProxy,
 		Log: slog.New(slog.NewTextHandler(c.stderr, &slog.HandlerOptions{Level: s.logLevel})),
 	}
 	if err := s.editing(&config); err != nil {

@@ -177,7 +177,7 @@ func writeSpecification(n notes, b *question.Basis, s *question.Specified) error
 		n.sayIn("  ", "%s %.2f h", l.Name, l.Hours)
 	}
 	n.say("Harm index %s; a visit is taken to take off %s of it. %s", ranking.Figure(s.Result.Harm*1000), share(b.Practice.Effect.TakesOff[d.Work].Value), question.EffectAssumption)
-	if a, ok := s.Balance(); ok {
+	if a, ok := question.BalanceOf(&s.Tree); ok {
 		n.say("Balance: %s", a.String())
 	}
 	n.say("Progress: %s\n", s.Progress.Words)

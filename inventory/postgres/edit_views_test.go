@@ -34,12 +34,12 @@ func TestViewsHaveWhatADesktopGISLooksFor(t *testing.T) {
 	url := pgtest.URL(t)
 	pgtest.Exec(t, url, little)
 	got := pgtest.Query(t, url, `SELECT f_table_name, f_geometry_column, coord_dimension, srid, type FROM geometry_columns WHERE f_table_schema = 'gis' ORDER BY 1`)
-	want := []string{"counts|geometry|2|4326|GEOMETRY", "cuts|geometry|2|4326|POINT", "sites|geometry|2|4326|MULTIPOLYGON", "targets|geometry|2|4326|GEOMETRY", "trees|geometry|2|4326|POINT", "visits|geometry|2|4326|POINT"}
+	want := []string{"counts|geometry|2|4326|GEOMETRY", "cuts|geometry|2|4326|POINT", "jobs|geometry|2|4326|POINT", "sites|geometry|2|4326|MULTIPOLYGON", "targets|geometry|2|4326|GEOMETRY", "trees|geometry|2|4326|POINT", "visits|geometry|2|4326|POINT"}
 	if !slices.Equal(got, want) {
 		t.Errorf("geometry_columns: %v", got)
 	}
 	keys := pgtest.Query(t, url, `SELECT table_name, column_name, data_type FROM information_schema.columns WHERE table_schema = 'gis' AND ordinal_position = 1 ORDER BY 1`)
-	want = []string{"counts|count_id|bigint", "cuts|cut_id|bigint", "sites|site_id|bigint", "targets|target_id|bigint", "trees|tree_id|bigint", "visits|visit_id|bigint"}
+	want = []string{"counts|count_id|bigint", "cuts|cut_id|bigint", "jobs|job_id|bigint", "sites|site_id|bigint", "targets|target_id|bigint", "trees|tree_id|bigint", "visits|visit_id|bigint"}
 	if !slices.Equal(keys, want) {
 		t.Errorf("first columns: %v", keys)
 	}

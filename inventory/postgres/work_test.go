@@ -4,12 +4,15 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"math"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/filter"
 	"github.com/underbough/underbough/inventory/postgres"
 	"github.com/underbough/underbough/inventory/practice"
 	"github.com/underbough/underbough/inventory/profile"
@@ -397,5 +400,57 @@ func TestPhotos(t *testing.T) {
 	}
 	if err := w.db.AddPhoto(ctx, 1, &inventory.Photo{Job: 999999, MediaType: "image/png", Bytes: []byte("x")}); inventory.KindOf(err) != inventory.NotFound {
 		t.Errorf("of a job that is not there: %v", err)
+	}
+}
+
+// Jobs are features like all else: what is served is what is kept, each property
+// filters as it is served, and the past is read too.
+func TestJobsAreFeatures(t *testing.T) {
+	w := proposed(t)
+	c := collection(t, "jobs")
+	at := func(name string) int {
+		for i := range c.Properties {
+			if c.Properties[i].Name == name {
+				return i
+			}
+		}
+		t.Fatalf("jobs have no property %s", name)
+		return 0
+	}
+	all := served(t, w.db, inventory.FeatureQuery{Collection: c})
+	if len(all) != len(w.jobs) {
+		t.Fatalf("%d features of %d jobs", len(all), len(w.jobs))
+	}
+	kept := make(map[int64]*inventory.Job)
+	for i := range w.jobs {
+		kept[int64(w.jobs[i].ID)] = &w.jobs[i]
+	}
+	for i := range all {
+		f, j := &all[i], kept[all[i].ID]
+		if string(f.Values[at("work")].Bytes) != j.Work || f.Values[at("year")].Int != int64(j.Year) || f.Values[at("gates_open")].Int != int64(j.OpenGates()) ||
+			math.Abs(f.Values[at("harm_index_before")].Float-j.HarmBefore*1000) > 1e-6 || !f.Values[at("harm_index_after")].Null || string(f.Values[at("tag")].Bytes) != j.Tag {
+			t.Errorf("job %d: %+v of %+v", f.ID, f.Values, j)
+		}
+	}
+	first := kept[all[0].ID]
+	for name, text := range map[string]string{
+		"work": "work = '" + first.Work + "'", "year": fmt.Sprintf("year = %d", first.Year), "gates_open": fmt.Sprintf("gates_open = %d", first.OpenGates()),
+		"harm_index_before": fmt.Sprintf("harm_index_before = %.6f", first.HarmBefore*1000), "package": "package = '" + first.Package + "'", "hours": fmt.Sprintf("hours = %.2f", first.Hours),
+		"done_on": "done_on IS NULL", "state": "state = 'proposed'", "must": fmt.Sprintf("must = %v", first.Must),
+	} {
+		e, err := filter.ParseText(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := served(t, w.db, inventory.FeatureQuery{Collection: c, Filter: e})
+		want := 0
+		for i := range all {
+			if reflect.DeepEqual(all[i].Values[at(name)], all[0].Values[at(name)]) {
+				want++
+			}
+		}
+		if len(found) != want {
+			t.Errorf("%s: %d found, expected %d", text, len(found), want)
+		}
 	}
 }

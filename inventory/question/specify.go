@@ -33,25 +33,6 @@ type Specified struct {
 // OpenDays says on which days of a year no window closes the work.
 func (s *Specified) OpenDays() string { return season.Words(s.Openings) }
 
-// Balance is the crown's asymmetry; ok is false where the crown was not measured
-// by bearing.
-func (s *Specified) Balance() (a pruning.Asymmetry, ok bool) {
-	radii, ok := pruning.CrownRadii(&s.Tree, bearings)
-	if !ok {
-		for i, r := range s.Tree.CrownRadii {
-			if !r.OK {
-				return a, false
-			}
-			radii = append(radii, pruning.Radius{BearingDeg: 90 * float64(i), Metres: r.V})
-		}
-	}
-	a, err := pruning.Balance(radii)
-	return a, err == nil
-}
-
-// bearings is on how many bearings a surveyed outline is looked at.
-const bearings = 72
-
 // OneWorkTree returns one tree with its specification.
 func OneWorkTree(ctx context.Context, store WorkStore, b *Basis, tag string) (*WorkTree, error) {
 	t, _, err := oneWorkTree(ctx, store, b, tag)

@@ -99,6 +99,25 @@ func (t *WorkTree) Progress(asOf time.Time) pruning.Progress {
 	return pruning.ProgressOf(&t.Spec, done, asOf)
 }
 
+// bearings is on how many bearings a surveyed outline is looked at.
+const bearings = 72
+
+// BalanceOf is a crown's asymmetry, from its surveyed outline or from its radii to
+// four sides; ok is false where neither was measured.
+func BalanceOf(t *inventory.Tree) (a pruning.Asymmetry, ok bool) {
+	radii, ok := pruning.CrownRadii(t, bearings)
+	if !ok {
+		for i, r := range t.CrownRadii {
+			if !r.OK {
+				return a, false
+			}
+			radii = append(radii, pruning.Radius{BearingDeg: 90 * float64(i), Metres: r.V})
+		}
+	}
+	a, err := pruning.Balance(radii)
+	return a, err == nil
+}
+
 // Restoration is how far the tree's restoration has come; ok is false where none
 // was begun.
 func (t *WorkTree) Restoration(asOf time.Time) (p pruning.Progress, visits int, ok bool) {

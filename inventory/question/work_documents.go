@@ -68,7 +68,7 @@ func (s *Specified) Document(b *Basis) *SpecifiedDocument {
 		}
 		out.Closed = append(out.Closed, d)
 	}
-	if a, ok := s.Balance(); ok {
+	if a, ok := BalanceOf(&s.Tree); ok {
 		out.Balance = &a
 	}
 	for _, k := range s.History {
