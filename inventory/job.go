@@ -162,6 +162,7 @@ type JobQuery struct {
 	Package   string
 	Programme ProgrammeID
 	Tree      TreeID
+	Trees     []int64
 	Limit     int // 0 for all
 }
 

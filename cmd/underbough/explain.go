@@ -63,6 +63,11 @@ func writeExplanation(w io.Writer, x *question.Explanation, width int) error {
 	}
 	fmt.Fprintln(w)
 	writeSum(l, x)
+	for i := range x.Work {
+		if x.Work[i].Completion != nil {
+			l.say("work done: %s", question.WorkText(&x.Work[i]))
+		}
+	}
 	if regrown {
 		fmt.Fprintln(w)
 		l.say("The bending stress is an index that orders limbs and says nothing of when a shoot breaks. It takes for granted:")

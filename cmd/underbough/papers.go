@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/underbough/underbough/api/paper"
 	"github.com/underbough/underbough/api/paper/pdf"
@@ -16,6 +17,24 @@ import (
 // outFlag is where a document goes.
 type outFlag struct {
 	Out string `required:"" help:"File to write; the ending says what: .html or .pdf. PDF needs Chromium." placeholder:"FILE" type:"path"`
+}
+
+// issuedFlag is who makes a sheet and when, as it says itself.
+type issuedFlag struct {
+	Issued string `help:"Instant that the sheet says it was made at, such as 2027-01-15T09:00:00Z (default: now). The same inputs and instant give the same bytes." placeholder:"INSTANT"`
+	byFlag
+}
+
+func (f *issuedFlag) issue(c *cli) (sheets.Issue, error) {
+	i := sheets.Issue{Client: c.Client, By: f.name(), At: time.Now()}
+	if f.Issued != "" {
+		_, at, ok := inventory.ParseInstant(f.Issued)
+		if !ok {
+			return i, inventory.Errorf(inventory.Invalid, "--issued %s: expected an instant such as 2027-01-15T09:00:00Z, or a day", f.Issued)
+		}
+		i.At = at
+	}
+	return i, nil
 }
 
 // write writes a document to the file, as HTML or PDF. The file is whole or as it
@@ -65,16 +84,21 @@ type crewSheetCmd struct {
 	Access  string `help:"How to get in, where to park, whom to call." placeholder:"TEXT"`
 	outFlag
 	workFlags
+	issuedFlag
 }
 
 // Run writes a crew sheet.
 func (p *crewSheetCmd) Run(c *cli) error {
+	issue, err := p.issue(c)
+	if err != nil {
+		return err
+	}
 	s, b, err := c.work(&p.workFlags)
 	if err != nil {
 		return err
 	}
 	defer s.close()
-	sheet, err := sheets.Crew(c.ctx, s, b, p.Year, p.Package, c.issue())
+	sheet, err := sheets.Crew(c.ctx, s, b, p.Year, p.Package, issue)
 	if err != nil {
 		return err
 	}
@@ -92,16 +116,21 @@ type bidSheetCmd struct {
 	Estimate bool   `help:"Add a sheet with the client's own hours and cost; not for bidders."`
 	Out      string `required:"" help:"File to write: .xlsx or .csv." placeholder:"FILE" type:"path"`
 	workFlags
+	issuedFlag
 }
 
 // Run writes a bid sheet.
 func (p *bidSheetCmd) Run(c *cli) error {
+	issue, err := p.issue(c)
+	if err != nil {
+		return err
+	}
 	s, b, err := c.work(&p.workFlags)
 	if err != nil {
 		return err
 	}
 	defer s.close()
-	sheet, err := sheets.Bid(c.ctx, s, b, p.Year, p.Package, p.Estimate, c.issue())
+	sheet, err := sheets.Bid(c.ctx, s, b, p.Year, p.Package, p.Estimate, issue)
 	if err != nil {
 		return err
 	}
@@ -131,6 +160,7 @@ type reportCmd struct {
 	Notes     []string `help:"A paragraph of one's own." placeholder:"TEXT" sep:"none"`
 	outFlag
 	workFlags
+	issuedFlag
 }
 
 // Run writes the report on a site.
@@ -138,12 +168,16 @@ func (p *reportCmd) Run(c *cli) error {
 	if p.Top < 1 || p.Top > 200 {
 		return inventory.Errorf(inventory.Invalid, "--top %d: expected 1 to 200", p.Top)
 	}
+	issue, err := p.issue(c)
+	if err != nil {
+		return err
+	}
 	s, b, err := c.work(&p.workFlags)
 	if err != nil {
 		return err
 	}
 	defer s.close()
-	r, err := sheets.Report(c.ctx, s, b, sheets.ReportQuery{Top: p.Top, Programme: inventory.ProgrammeID(p.Programme), Notes: p.Notes}, c.issue())
+	r, err := sheets.Report(c.ctx, s, b, sheets.ReportQuery{Top: p.Top, Programme: inventory.ProgrammeID(p.Programme), Notes: p.Notes}, issue)
 	if err != nil {
 		return err
 	}

@@ -104,13 +104,21 @@ func (r *rankCmd) answer(c *cli, s *session, sweep *ranking.Sweep) error {
 		return err
 	}
 	if r.Format == "table" {
-		return rankingTable(c.stdout, answer, terminalWidth(c.stdout))
+		trees := make([]int64, len(answer.Rows))
+		for i := range answer.Rows {
+			trees[i] = int64(answer.Rows[i].Tree)
+		}
+		work, err := question.WorkOn(c.ctx, s, s.client, trees)
+		if err != nil {
+			return err
+		}
+		return rankingTable(c.stdout, answer, work, terminalWidth(c.stdout))
 	}
 	return rankingListing(answer).write(c.stdout, c.stderr, r.Format)
 }
 
 // rankingTable is the answer for people.
-func rankingTable(w io.Writer, a *question.Ranking, width int) error {
+func rankingTable(w io.Writer, a *question.Ranking, work map[inventory.TreeID]inventory.Job, width int) error {
 	n := notes{w, width}
 	n.say("%s: %s, by %s: %d of %d trees", a.Site.Name, describe(a.Query.Cuts, a.Query.Since, a.Query.Over), a.Query.By, len(a.Rows), a.Total)
 	n.say("%d standing trees over %d targets, %d overlaps; profile %s, as of %s\n",
@@ -120,7 +128,7 @@ func rankingTable(w io.Writer, a *question.Ranking, width int) error {
 	}
 	if len(a.Rows) == 0 {
 		fmt.Fprintln(w, "No tree answers to that.")
-	} else if err := rowsTable(a).write(w, width); err != nil {
+	} else if err := rowsTable(a, work).write(w, width); err != nil {
 		return err
 	}
 	n.say("\npeople, vehicles: mean number under the crown or limb over the most, all hours of the week; busiest: people in the busiest hour.")
@@ -135,7 +143,7 @@ func rankingTable(w io.Writer, a *question.Ranking, width int) error {
 
 // rowsTable lays the rows out. What is left out first on a narrow terminal is
 // said again under each row, or can be had in CSV.
-func rowsTable(a *question.Ranking) *table {
+func rowsTable(a *question.Ranking, work map[inventory.TreeID]inventory.Job) *table {
 	t := &table{columns: []column{
 		{title: "#", right: true}, {title: "tag", least: 6}, {title: "species", least: 8, spare: 3}, {title: "over", least: 12},
 		{title: "people", right: true}, {title: "busiest", right: true, spare: 6}, {title: "person-h/yr", right: true, spare: 1}, {title: "vehicles", right: true, spare: 2},
@@ -163,6 +171,9 @@ func rowsTable(a *question.Ranking) *table {
 		below := r.Reason()
 		if apart := ranking.RatingsApart(r.Score); apart != "" {
 			below += "; " + apart
+		}
+		if j, ok := work[r.Tree]; ok {
+			below += "; work done: " + question.WorkText(&j)
 		}
 		t.add(below, cells...)
 	}

@@ -6,7 +6,6 @@ import (
 	"os"
 	"time"
 
-	"github.com/underbough/underbough/api/sheets"
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/practice"
 	"github.com/underbough/underbough/inventory/question"
@@ -58,11 +57,6 @@ func (c *cli) work(f *workFlags) (*session, *question.Basis, error) {
 		return nil, nil, err
 	}
 	return s, &question.Basis{Site: sweep.Site, Profile: sweep.Profile, Practice: k, AsOf: sweep.AsOf}, nil
-}
-
-// issue is who a sheet is made by.
-func (c *cli) issue() sheets.Issue {
-	return sheets.Issue{Client: c.Client, By: user(), At: time.Now()}
 }
 
 // byFlag names who does something, for the record.

@@ -66,8 +66,9 @@ func findJobs(ctx context.Context, tx pgx.Tx, src source, q inventory.JobQuery) 
 	rows, err := tx.Query(ctx, `SELECT `+jobSelect+jobFrom(src)+`
 		WHERE j.client_id = $1 AND ($2 = 0 OR j.site_id = $2) AND ($3::bigint[] IS NULL OR j.job_id = ANY($3)) AND ($4::text[] IS NULL OR j.state = ANY($4))
 			AND ($5 = 0 OR j.year = $5) AND ($6 = '' OR j.package = $6) AND ($7 = 0 OR j.programme_id = $7) AND ($8 = 0 OR j.tree_id = $8)
+			AND ($10::bigint[] IS NULL OR j.tree_id = ANY($10))
 		ORDER BY j.year, j.package COLLATE "C", j.tag COLLATE "C" NULLS LAST, j.visit, j.job_id LIMIT $9`,
-		q.Client, int64(q.Site), q.IDs, textsOrNil(q.States), q.Year, q.Package, int64(q.Programme), int64(q.Tree), limit)
+		q.Client, int64(q.Site), q.IDs, textsOrNil(q.States), q.Year, q.Package, int64(q.Programme), int64(q.Tree), limit, q.Trees)
 	if err != nil {
 		return nil, err
 	}

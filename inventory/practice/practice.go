@@ -164,6 +164,7 @@ type Rates struct {
 	UtilityFactor   Number                          `yaml:"utility_factor"`
 	Tall            Number                          `yaml:"tall_m"`
 	TallFactor      Number                          `yaml:"tall_factor"`
+	OffRoadFactor   Number                          `yaml:"off_road_factor"`
 	GroupHours      Number                          `yaml:"group_hours"`
 }
 

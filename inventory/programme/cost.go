@@ -14,6 +14,8 @@ type Job struct {
 	// UtilityWithinReach is true where a power line is within reach of the crown or
 	// the crew.
 	UtilityWithinReach bool
+	// OffRoad is true where no road passes by, and wood is carried.
+	OffRoad bool
 }
 
 // Line is one line of what a visit takes.
@@ -37,6 +39,7 @@ const (
 	LinePreparation = "preparation"
 	LineTravel      = "travel from tree to tree"
 	LineCleanUp     = "clean-up"
+	LineAccess      = "away from a road"
 	LineTraffic     = "keeping people and traffic out"
 	LineUtility     = "line within reach"
 )
@@ -60,6 +63,8 @@ func Class(dbh float64, r *practice.Rates) int {
 //	clean-up           minutes a metre of stem diameter
 //	traffic            the most that any kind of place beneath asks for, not the sum:
 //	                   one crew closes all of them at once
+//	away from a road   the off-road factor's share on top of the work at the tree
+//	                   and the clean-up
 //	line within reach  the utility factor's share on top of all of these
 //
 // A second opinion cuts nothing: it has no clean-up, no traffic and no factors.
@@ -86,7 +91,11 @@ func CostOf(w Job, r *practice.Rates) Cost {
 	add(LinePreparation, r.Preparation.Value/60)
 	add(LineTravel, r.Travel.Value/60)
 	if cuts {
-		add(LineCleanUp, r.CleanUpPerMetre.Value*w.DBH/60)
+		cleanUp := r.CleanUpPerMetre.Value * w.DBH
+		add(LineCleanUp, cleanUp/60)
+		if w.OffRoad {
+			add(LineAccess, (minutes+cleanUp)/60*(r.OffRoadFactor.Value-1))
+		}
 		most := 0.0
 		for _, k := range w.Over {
 			most = max(most, r.TrafficHours[k].Value)

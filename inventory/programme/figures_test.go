@@ -63,6 +63,9 @@ func TestCostByHand(t *testing.T) {
 	near(t, "structural", lineOf(young, LineWork)*60, 4, 1e-12)
 	look := CostOf(Job{Work: practice.SecondOpinion, DBH: 0.4, Height: inventory.Some(18.0), Over: []inventory.TargetKind{inventory.Road}, UtilityWithinReach: true}, r)
 	near(t, "second opinion", look.Hours*60, 29.4+14, 1e-12)
+	road := CostOf(Job{Work: practice.Cleaning, DBH: 0.4}, r)
+	away := CostOf(Job{Work: practice.Cleaning, DBH: 0.4, OffRoad: true}, r)
+	near(t, "away from a road", away.Hours-road.Hours, (29.4+59.055*0.4)/60*0.25, 1e-12)
 	edge := CostOf(Job{Work: practice.Cleaning, DBH: 0.4, Height: inventory.Some(15.0)}, r)
 	near(t, "15 m is not above 15 m", lineOf(edge, LineTall), 0, 0)
 }

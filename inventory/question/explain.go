@@ -2,6 +2,7 @@ package question
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"github.com/underbough/underbough/inventory"
@@ -24,6 +25,9 @@ type Explanation struct {
 	// Points opens the rating of each part, where the profile rates by points.
 	Points []risk.PointRatings
 	Sizer  *ranking.Sizer
+	// Work lists the jobs on the tree that were done, with the harm before, as
+	// predicted and as computed again.
+	Work []inventory.Job
 }
 
 // Paragraph says in plain words why the tree stands where it does.
@@ -66,10 +70,41 @@ func explain(ctx context.Context, store TreeStore, site inventory.Site, f rankin
 	e.Overlaps = assessor.Meter().Overlaps(f.Tree.Point, zones)
 	e.Assessment = assessor.Assess(&f)
 	e.Screener, e.Meter = assessor.Screener(), assessor.Meter()
+	e.Work, err = store.FindJobs(ctx, inventory.JobQuery{Client: site.Client, Tree: f.Tree.ID, States: workDone})
+	if err != nil {
+		return nil, err
+	}
 	for i := range e.Assessment.Parts {
 		if p.Rating.Method == profile.Points {
 			e.Points = append(e.Points, assessor.Points(&e.Assessment.Parts[i], &e.Facts))
 		}
 	}
 	return e, nil
+}
+
+// workDone are the states of a job whose work was done.
+var workDone = []inventory.JobState{inventory.Done, inventory.Checked}
+
+// WorkOn returns the latest work done on each of some trees.
+func WorkOn(ctx context.Context, store WorkDoneStore, client inventory.ClientID, trees []int64) (map[inventory.TreeID]inventory.Job, error) {
+	list, err := store.FindJobs(ctx, inventory.JobQuery{Client: client, Trees: trees, States: workDone})
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[inventory.TreeID]inventory.Job)
+	for _, j := range list {
+		if last, ok := out[j.Tree]; j.Completion != nil && (!ok || !j.Completion.On.Before(last.Completion.On)) {
+			out[j.Tree] = j
+		}
+	}
+	return out, nil
+}
+
+// WorkText says what a job's work took off its tree's harm.
+func WorkText(j *inventory.Job) string {
+	text := fmt.Sprintf("%s of %s (job %d, %s): harm index %s before, %s predicted", j.Work, j.Completion.On.Format(time.DateOnly), j.ID, j.State, ranking.Figure(j.HarmBefore*1000), ranking.Figure(j.HarmPredicted*1000))
+	if j.HarmAfter.OK {
+		text += fmt.Sprintf(", %s computed after it", ranking.Figure(j.HarmAfter.V*1000))
+	}
+	return text
 }

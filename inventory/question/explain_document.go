@@ -46,6 +46,7 @@ func (x *Explanation) Properties(site inventory.Site, asOf time.Time) []ranking.
 	out.set("rating_property", a.Score.Property.String())
 	out.set("rating_busiest_hour", a.Score.Busiest.String())
 	out.set("parts", partObjects(x))
+	out.set("work", workObjects(x))
 	out.set("profile", x.Profile.Name)
 	out.set("profile_digest", x.Profile.Digest)
 	out.set("as_of", asOf.Format(time.DateOnly))
@@ -53,6 +54,33 @@ func (x *Explanation) Properties(site inventory.Site, asOf time.Time) []ranking.
 	out.set("slope", exposure.SlopeIgnored)
 	out.set("cautions", Cautions)
 	return *out
+}
+
+// workObjects is the work done on the tree.
+func workObjects(x *Explanation) [][]ranking.Property {
+	list := [][]ranking.Property{}
+	for i := range x.Work {
+		j := &x.Work[i]
+		if j.Completion == nil {
+			continue
+		}
+		one := &document{}
+		one.set("job_id", int64(j.ID))
+		one.set("work", j.Work)
+		one.set("visit", j.Visit)
+		one.set("state", string(j.State))
+		one.set("done_on", j.Completion.On.Format(time.DateOnly))
+		one.set("done_by", j.Completion.By)
+		one.set("harm_index_before", ranking.Rounded(j.HarmBefore*1000))
+		one.set("harm_index_predicted", ranking.Rounded(j.HarmPredicted*1000))
+		if j.HarmAfter.OK {
+			one.set("harm_index_after", ranking.Rounded(j.HarmAfter.V*1000))
+		} else {
+			one.set("harm_index_after", nil)
+		}
+		list = append(list, *one)
+	}
+	return list
 }
 
 func partObjects(x *Explanation) [][]ranking.Property {

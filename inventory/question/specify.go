@@ -64,7 +64,7 @@ func oneWorkTree(ctx context.Context, store WorkStore, b *Basis, tag string) (*W
 		return nil, nil, err
 	}
 	if t.Street = streets[t.Tree.ID]; t.Street == "" {
-		t.Street = areaOf(t.Tree.Point)
+		t.Street, t.OffRoad = areaOf(t.Tree.Point), !nearRoad(t)
 	}
 	id := []int64{int64(t.Tree.ID)}
 	kept, err := store.FindSpecifications(ctx, b.Site, id)

@@ -34,8 +34,15 @@ type RankStore interface {
 	UnknownHours(ctx context.Context, site inventory.Site, known []string) (words []string, targets int, err error)
 }
 
+// WorkDoneStore finds jobs.
+type WorkDoneStore interface {
+	// FindJobs returns jobs by year, package, tag and number.
+	FindJobs(ctx context.Context, q inventory.JobQuery) ([]inventory.Job, error)
+}
+
 // TreeStore finds one tree and what is about it.
 type TreeStore interface {
+	WorkDoneStore
 	FindTreeFacts(ctx context.Context, site inventory.Site, tag string) ([]ranking.Facts, error)
 	// FindTargetsIn returns each target of whose site a box meets its bounds,
 	// once.

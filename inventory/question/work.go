@@ -40,7 +40,6 @@ type WorkStore interface {
 	FactsStore
 	TreeStore
 	FindSpecifications(ctx context.Context, site inventory.Site, trees []int64) ([]inventory.KeptSpecification, error)
-	FindJobs(ctx context.Context, q inventory.JobQuery) ([]inventory.Job, error)
 	Streets(ctx context.Context, site inventory.Site) (map[inventory.TreeID]string, error)
 }
 
@@ -52,6 +51,7 @@ type WorkTree struct {
 	Regrowth []float64 // of each cut, metres, measured or estimated
 	Shade    appraisal.Shade
 	Quiet    string // the quietest working hours under it, in words; empty where nobody is there
+	OffRoad  bool   // no road passes by: neither a named one near nor any within reach
 	Street   string // or area that it is worked on with
 	Spec     pruning.Specification
 	Kept     inventory.SpecificationID // of a specification that a person changed; 0 where rules made it
@@ -86,7 +86,7 @@ func (t *WorkTree) LineInReach() bool {
 func (b *Basis) CostOf(t *WorkTree) programme.Cost {
 	return programme.CostOf(programme.Job{
 		Work: t.Spec.Work, DBH: t.Tree.DBH.Or(b.Profile.Sizing.UnknownDBH.Value), Height: inventory.Some(t.Result.Height),
-		Over: t.OverKinds(), UtilityWithinReach: t.LineInReach(),
+		Over: t.OverKinds(), UtilityWithinReach: t.LineInReach(), OffRoad: t.OffRoad,
 	}, &b.Practice.Rates)
 }
 
@@ -174,7 +174,7 @@ func workTrees(ctx context.Context, store WorkStore, b *Basis) ([]WorkTree, erro
 			}
 			t.Facts = page[i]
 			if t.Street = streets[t.Tree.ID]; t.Street == "" {
-				t.Street = areaOf(t.Tree.Point)
+				t.Street, t.OffRoad = areaOf(t.Tree.Point), !nearRoad(&t)
 			}
 			if err := b.specify(&t, kept[t.Tree.ID], byTree[t.Tree.ID]); err != nil {
 				return nil, err
@@ -186,6 +186,12 @@ func workTrees(ctx context.Context, store WorkStore, b *Basis) ([]WorkTree, erro
 		}
 		from = page[len(page)-1].Tree.ID + 1
 	}
+}
+
+// nearRoad reports whether a road lies within reach of the whole tree, named or
+// not.
+func nearRoad(t *WorkTree) bool {
+	return t.Result.Within&ranking.KindsOf([]inventory.TargetKind{inventory.Road}) != 0
 }
 
 // areaOf names the area that trees beside no named road are worked on in: about
