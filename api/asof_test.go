@@ -20,7 +20,7 @@ func (s *service) everything(t *testing.T, asOf string) map[string]string {
 		asOf = "&as_of=" + url.QueryEscape(asOf)
 	}
 	out := make(map[string]string)
-	for _, c := range []string{"sites", "trees", "cuts", "visits", "targets", "counts", "zones", "overlaps"} {
+	for _, c := range []string{"sites", "trees", "cuts", "visits", "targets", "counts", "jobs", "zones", "overlaps"} {
 		var all strings.Builder
 		for path := "/collections/" + c + "/items?limit=10000" + asOf; path != ""; {
 			page := parse[struct {
@@ -102,6 +102,8 @@ func TestAsOfServesWhatWasServed(t *testing.T) {
 		UPDATE targets SET people_per_hour = 500, geometry = ST_Translate(geometry, 0, 0.0001) WHERE name = 'Path';
 		DELETE FROM targets WHERE name = 'Two paths';
 		UPDATE counts SET people = 900;
+		UPDATE jobs SET state = 'withdrawn', year = 2030 WHERE job_id = 2;
+		DELETE FROM jobs WHERE job_id = 4;
 		UPDATE sites SET name = 'High Quarter', time_zone = 'Asia/Tokyo', epsg = 3346;
 	`)
 	if r := s.send(t, "PATCH", "/collections/trees/items/5", "application/merge-patch+json", `{"properties":{"species":"Malus sylvestris","height_m":4}}`); r.status/100 != 2 {

@@ -10,7 +10,7 @@ import (
 )
 
 // collectionIDs are those that are served.
-var collectionIDs = []string{"sites", "trees", "cuts", "visits", "targets", "counts", "zones", "overlaps"}
+var collectionIDs = []string{"sites", "trees", "cuts", "visits", "targets", "counts", "jobs", "zones", "overlaps"}
 
 const treeItems = "/collections/trees/items"
 

@@ -80,6 +80,7 @@ func TestCrawl(t *testing.T) {
 	s := serve(t, nil)
 	s.run(t)
 	s.keepRankings(t)
+	s.keepProgramme(t)
 	for _, name := range []string{"tall", "higher"} {
 		q := inventory.SavedQuestion{Name: name, Title: "Tall trees", Collection: "trees", Filter: "height_m > 15"}
 		if err := s.db.SaveQuestion(t.Context(), 1, q); err != nil {
@@ -94,6 +95,10 @@ func TestCrawl(t *testing.T) {
 			switch {
 			case strings.Contains(v, "change"):
 				return "?change=tree+T30+removed"
+			case strings.Contains(v, "length_m"):
+				return "?length_m=6&base_diameter_cm=20&lateral_diameter_cm=8&lateral_distance_m=4"
+			case strings.Contains(v, "package"):
+				return "?year=2028&package=Path"
 			case strings.Contains(v, "tag"):
 				return "?tag=T30"
 			}

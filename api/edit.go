@@ -43,6 +43,9 @@ const (
 // methods are what a path allows.
 func (s *Server) methods(r *http.Request) string {
 	parts := strings.Split(strings.Trim(r.URL.Path, "/"), "/")
+	if methods := s.workMethods(parts); methods != "" {
+		return methods
+	}
 	if s.config.Edit && len(parts) == 2 && parts[0] == "questions" {
 		return allowed + ", PUT, DELETE"
 	}
@@ -116,7 +119,7 @@ func (s *Server) beginEdit(w http.ResponseWriter, r *http.Request, kind inventor
 func (s *Server) notAllowed(w http.ResponseWriter, r *http.Request, methods string) error {
 	w.Header().Set("Allow", methods)
 	why := "only " + methods + " are"
-	if methods == allowed {
+	if !s.edits(methods) {
 		why = "it is read only"
 		if !s.config.Edit {
 			why += " (serve --edit allows edits)"

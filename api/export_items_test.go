@@ -17,7 +17,7 @@ import (
 func TestExportHoldsWhatThePagesHold(t *testing.T) {
 	s := serve(t, nil)
 	s.run(t)
-	for _, c := range []string{"trees", "cuts", "targets", "counts", "zones", "overlaps"} {
+	for _, c := range []string{"trees", "cuts", "targets", "counts", "jobs", "zones", "overlaps"} {
 		var pages []string
 		for path := "/collections/" + c + "/items?limit=100"; path != ""; {
 			page := parse[struct {

@@ -46,6 +46,17 @@ func (s *Server) landingLinks(r *http.Request) []link {
 		{Href: base + "/hours{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeJSON, Title: "The week under a tree, hour by hour", Templated: true},
 		{Href: base + "/hours.svg{?site,tag,part,window,from,to,days}", Rel: "related", Type: typeSVG, Title: "The week under a tree as a chart", Templated: true},
 		{Href: base + "/what-if{?site,change*,by}", Rel: "related", Type: typeJSON, Title: "How trees would rank if things were otherwise", Templated: true},
+		{Href: base + "/specification{?site,tag}", Rel: "related", Type: typeJSON, Title: "What to cut on one tree, and why", Templated: true},
+		{Href: base + "/reduction{?length_m,base_diameter_cm,lateral_diameter_cm,lateral_distance_m,limb_diameter_cm,angle_deg,lateral_length_m}", Rel: "related", Type: typeJSON, Title: "What cutting a limb back to a lateral takes off", Templated: true},
+		{Href: base + "/programmes", Rel: "related", Type: typeJSON, Title: "The programmes of work that were kept"},
+		{Href: base + "/jobs", Rel: "related", Type: typeJSON, Title: "The jobs with their steps"},
+		{Href: base + "/due{?site,until}", Rel: "related", Type: typeJSON, Title: "The trees that are due to be looked at again", Templated: true},
+		{Href: base + "/work/effect{?site,year}", Rel: "related", Type: typeJSON, Title: "How much harm work took off, predicted and computed again", Templated: true},
+		{Href: base + "/appraisals{?site}", Rel: "related", Type: typeJSON, Title: "What trees were appraised at", Templated: true},
+		{Href: base + "/crew-sheet{?site,year,package}", Rel: "related", Type: typeHTML, Title: "What a crew takes along to a package of jobs", Templated: true},
+		{Href: base + "/bid-sheet{?site,year,package,estimate}", Rel: "related", Type: typeXLSX, Title: "The work that bidders price", Templated: true},
+		{Href: base + "/report{?site,programme,top}", Rel: "related", Type: typeHTML, Title: "The report on a site", Templated: true},
+		{Href: base + "/practice", Rel: "related", Type: typeYAML, Title: "What specifications, windows, costs and effects assume"},
 		{Href: base + "/map", Rel: "related", Type: typeHTML, Title: "The map"},
 	}
 }

@@ -52,6 +52,12 @@ INSERT INTO targets (client_id, site_id, name, kind, people_per_hour, geometry) 
  (1, 1, 'Mixed', 'other', NULL, ST_GeomFromText('GEOMETRYCOLLECTION(POINT(25.2824 54.6803),LINESTRING(25.2824 54.6803,25.2826 54.6803))', 4326));
 INSERT INTO visits (client_id, site_id, tree_id, visited_on, note) VALUES (1, 1, 5, '2024-06-01', 'looked at from the street');
 INSERT INTO counts (client_id, site_id, target_id, counted_at, people) SELECT 1, 1, target_id, '2026-03-02 08:00', 30 FROM targets WHERE name = 'Mixed';
+INSERT INTO practices (client_id, digest, name, body) VALUES (1, 'of the quarter', 'by hand', 'name: by hand');
+INSERT INTO specifications (client_id, specification_id, site_id, tree_id, body, practice_digest) SELECT 1, n, 1, 200 + n, '{"work": "cleaning", "visits": [{"number": 1, "after_years": 0, "dose": 0.1, "items": [], "goal": "clean"}]}', 'of the quarter' FROM generate_series(1, 5) n;
+INSERT INTO jobs (client_id, job_id, site_id, tree_id, tag, specification_id, visit, year, package, work, state, gates, hours, cost, harm_before, harm_predicted, open_days, quietest, geometry)
+SELECT 1, n, 1, 200 + n, 'T' || 200 + n, n, 1, 2026 + n % 3, 'Path', 'cleaning', CASE n % 2 WHEN 0 THEN 'proposed' ELSE 'withdrawn' END, '[{"name": "permit", "why": "the owner asks for one", "cleared": false}]',
+       1.25 * n, 0, 0.002 * n, 0.0015 * n, 'all year', 'Sunday at 6', (SELECT geometry FROM trees WHERE tree_id = 200 + n) FROM generate_series(1, 5) n;
+SELECT setval(pg_get_serial_sequence('specifications', 'specification_id'), 10), setval(pg_get_serial_sequence('jobs', 'job_id'), 10);
 `
 
 // service is a server over the quarter.

@@ -18,7 +18,7 @@ import (
 )
 
 // mapPolicy keeps the page to what comes from here.
-const mapPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
+const mapPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; worker-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
 
 // handleMap serves the map page; where it has not been built, how to get it.
 func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
@@ -30,6 +30,8 @@ func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
 	}
 	page = bytes.ReplaceAll(page, []byte("%BASE%"), []byte(html.EscapeString(base.Path)))
 	page = bytes.ReplaceAll(page, []byte("%CAUTIONS%"), []byte(html.EscapeString(question.Cautions)))
+	// The address of raster tiles that an operator may set; there is none yet.
+	page = bytes.ReplaceAll(page, []byte("%BASEMAP%"), nil)
 	w.Header().Set("Content-Security-Policy", mapPolicy)
 	w.Header().Set("Referrer-Policy", "same-origin")
 	if !built {

@@ -108,7 +108,7 @@ func (s *Server) operations(list []inventory.Collection) []operation {
 	for i := range list {
 		out = append(out, s.collectionOperations(&list[i])...)
 	}
-	return slices.Concat(out, s.tileOperations(nil), s.matrixOperations(), s.questionOperations())
+	return slices.Concat(out, s.tileOperations(nil), s.matrixOperations(), s.questionOperations(), s.workOperations())
 }
 
 // paths writes the operations by their path, in order.
@@ -216,7 +216,7 @@ func headerOf(note string) object {
 }
 
 // problemStatuses are all that a problem document may tell of.
-var problemStatuses = []int{400, 401, 403, 404, 405, 406, 409, 412, 413, 415, 422, 428, 500, 503}
+var problemStatuses = []int{400, 401, 403, 404, 405, 406, 409, 412, 413, 415, 422, 428, 500, 501, 503}
 
 func problemName(status int) string {
 	return "problem" + strconv.Itoa(status)

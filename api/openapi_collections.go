@@ -23,6 +23,7 @@ const (
 	tagService  = "Service"
 	tagQuestion = "Questions"
 	tagTiles    = "Tiles"
+	tagWork     = "Work"
 	tagHealth   = "Health"
 )
 
@@ -35,6 +36,7 @@ func tags(list []inventory.Collection) []object {
 	}
 	return append(out, object{{"name", tagTiles}, {"description", "Vector tiles of all layers together, and what tells how to draw them."}},
 		object{{"name", tagQuestion}, {"description", "Questions that the engine answers."}},
+		object{{"name", tagWork}, {"description", "From the ranking to what is cut: specifications, programmes, jobs and what is printed of them."}},
 		object{{"name", tagHealth}, {"description", "For those who keep the service running."}})
 }
 

@@ -42,6 +42,10 @@ func explanationSchema() object {
 		named(number, "longitude latitude height_m height_se_m crown_radius_m crown_radius_se_m harm_index harm_people_index harm_property_index"),
 		[]member{
 			{"parts", listOf(part)},
+			{"work", listOf(structure(slices.Concat(
+				named(whole, "job_id visit"), named(text, "work state done_by"), []member{{"done_on", object{{"type", "string"}, {"format", "date"}}}},
+				named(number, "harm_index_before harm_index_predicted"), []member{{"harm_index_after", number().with(member{"nullable", true})}},
+			)...))},
 			{"as_of", object{{"type", "string"}, {"format", "date"}}},
 			{"mechanics_assumptions", listOf(text())},
 			{"links", listOf(ref("schemas", "link"))},

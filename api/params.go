@@ -49,6 +49,8 @@ func parseRepeated(r *http.Request, many string, known ...string) (p params, lis
 		switch {
 		case name == "as_of" && isPast(r.Context()):
 			continue // read already, for all of the request
+		case len(known) == 0:
+			return nil, nil, &parameterError{name, "not known here: this has no parameters"}
 		case !slices.Contains(known, name):
 			return nil, nil, &parameterError{name, "not known here: expected some of " + strings.Join(known, ", ")}
 		case slices.Contains(values[name], ""):

@@ -62,6 +62,7 @@ func (s *Server) routes() http.Handler {
 	get("/questions/{question}", s.handleQuestion)
 	r.Method(http.MethodPut, "/questions/{question}", s.answer(s.handleSaveQuestion))
 	r.Method(http.MethodDelete, "/questions/{question}", s.answer(s.handleDropQuestion))
+	s.workRoutes(r, get)
 	const items = "/collections/{collection}/items"
 	r.Method(http.MethodPost, items, s.answer(s.handleCreate))
 	r.Method(http.MethodPut, items+"/{feature}", s.answer(s.handleReplace))
@@ -85,19 +86,24 @@ func (s *Server) routes() http.Handler {
 // allowed are the methods of every path; see methods for those that edit.
 const allowed = "GET, HEAD, OPTIONS"
 
+// edits reports whether some of a path's methods change something.
+func (s *Server) edits(methods string) bool {
+	return methods != allowed && methods != http.MethodOptions
+}
+
 // handleOptions answers both those who ask what is possible and browsers that
 // ask before a request from another origin.
 func (s *Server) handleOptions(w http.ResponseWriter, r *http.Request) error {
 	methods, headers := s.methods(r), "Accept, If-None-Match"
 	w.Header().Set("Allow", methods)
 	if strings.Contains(methods, http.MethodPost) {
-		w.Header().Set("Accept-Post", acceptPost)
+		w.Header().Set("Accept-Post", acceptedPost(r.URL.Path))
 	}
 	if strings.Contains(methods, http.MethodPatch) {
 		w.Header().Set("Accept-Patch", typeMergePatch)
 	}
 	if r.Header.Get("Access-Control-Request-Method") != "" {
-		if methods == allowed || s.checkOrigin(r) != nil {
+		if !s.edits(methods) || s.checkOrigin(r) != nil {
 			methods = allowed // pages of other sites read and no more
 		} else {
 			headers += ", Authorization, Content-Type, Content-Crs, If-Match"
@@ -151,6 +157,9 @@ const (
 	typeCSV        = "text/csv"
 	typeSVG        = "image/svg+xml"
 	typeHTML       = "text/html"
+	typeYAML       = "application/yaml"
+	typePDF        = "application/pdf"
+	typeXLSX       = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 	typeProblem    = "application/problem+json"
 )
 
@@ -162,10 +171,13 @@ var formTypes = map[string][]string{
 	"csv":        {typeCSV},
 	"svg":        {typeSVG},
 	"html":       {typeHTML},
+	"pdf":        {typePDF},
+	"xlsx":       {typeXLSX},
+	"yaml":       {typeYAML},
 }
 
 // formNames are the words of the parameter f in the order they are offered.
-var formNames = []string{"json", "geojson", "geojsonseq", "csv", "svg", "html"}
+var formNames = []string{"json", "geojson", "geojsonseq", "csv", "svg", "html", "pdf", "xlsx", "yaml"}
 
 // negotiate picks the media type of an answer from those offered, the first
 // for want of a wish: by the parameter f where it is given, by Accept else.

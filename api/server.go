@@ -17,6 +17,7 @@ import (
 	"golang.org/x/sync/singleflight"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/practice"
 	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/question"
 )
@@ -31,6 +32,7 @@ type Store interface {
 	question.SavedStore
 	question.EditStore
 	inventory.TileStore
+	WorkStore
 	Ping(ctx context.Context) error
 }
 
@@ -40,6 +42,8 @@ type Config struct {
 	Store   Store
 	Client  inventory.ClientID
 	Profile *profile.Profile
+	// Practice is what work is planned by; the built-in one where nil.
+	Practice *practice.Practice
 	// PublicURL is where the service is reached from outside, as links name it.
 	// Without it they follow the request.
 	PublicURL string
@@ -79,6 +83,7 @@ type Server struct {
 	// the same time: the others wait.
 	sweeps  chan struct{}
 	exports chan struct{} // likewise for exports
+	prints  chan struct{} // and for those who have a document printed
 	extents extents
 	counts  counts
 	siteCRS knownReferences
@@ -115,6 +120,9 @@ func (c Config) withDefaults() Config {
 	if c.Now == nil {
 		c.Now = time.Now
 	}
+	if c.Practice == nil {
+		c.Practice = practice.Default()
+	}
 	c.TileCacheBytes = cmp.Or(c.TileCacheBytes, 64<<20)
 	c.RequestTimeout = cmp.Or(c.RequestTimeout, time.Minute)
 	c.StallTimeout = cmp.Or(c.StallTimeout, 30*time.Second)
@@ -124,7 +132,7 @@ func (c Config) withDefaults() Config {
 
 // New returns a server. What Validate refuses, Run refuses too.
 func New(c Config) *Server {
-	s := &Server{config: c.withDefaults(), sweeps: make(chan struct{}, 1), exports: make(chan struct{}, mostExports)}
+	s := &Server{config: c.withDefaults(), sweeps: make(chan struct{}, 1), exports: make(chan struct{}, mostExports), prints: make(chan struct{}, 1)}
 	s.tiles = newTileCache(s.config.TileCacheBytes)
 	s.public, _ = c.publicURL()
 	s.handler = s.routes()

@@ -1,0 +1,106 @@
+package api
+
+import (
+	"net/http"
+	"time"
+
+	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/question"
+)
+
+// handleAddJob makes a job by hand: one visit of a tree's specification.
+func (s *Server) handleAddJob(w http.ResponseWriter, r *http.Request) error {
+	p, actor, err := s.beginWork(w, r, "site")
+	if err != nil {
+		return err
+	}
+	f, err := readFields(w, r)
+	if err != nil {
+		return err
+	}
+	f.need("tag", "the tag or the source id of a tree")
+	f.need("year", "the year that the work is planned for")
+	tag, visit, year, by := f.text("tag").V, f.whole("visit").Or(1), f.whole("year").V, s.by(actor, f)
+	if err := f.end(); err != nil {
+		return err
+	}
+	site, err := s.site(r.Context(), p["site"])
+	if err != nil {
+		return err
+	}
+	j, err := question.AddJob(r.Context(), s.config.Store, s.workBasis(r.Context(), site), tag, visit, year, by)
+	if err != nil {
+		return err
+	}
+	return s.answerJob(w, r, j.ID, http.StatusCreated)
+}
+
+// changing is a request that changes one job, once it is known to be allowed.
+type changing struct {
+	id   inventory.JobID
+	from inventory.Opt[int] // version that it was made from
+	*fields
+	by string
+}
+
+// beginChange reads the body of a request that changes a job. What it does not
+// know is refused by its end, once all is read.
+func (s *Server) beginChange(w http.ResponseWriter, r *http.Request) (c changing, err error) {
+	_, actor, err := s.beginWork(w, r)
+	if err != nil {
+		return c, err
+	}
+	id, err := pathNumber(r, "job")
+	if err != nil {
+		return c, err
+	}
+	c.id = inventory.JobID(id)
+	if c.from, err = s.jobVersion(r, c.id); err != nil {
+		return c, err
+	}
+	if c.fields, err = readFields(w, r); err != nil {
+		return c, err
+	}
+	c.by = s.by(actor, c.fields)
+	return c, nil
+}
+
+// handleMoveJob takes a job to another state.
+func (s *Server) handleMoveJob(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.beginChange(w, r)
+	if err != nil {
+		return err
+	}
+	c.need("to", "the state that the job goes to, one of "+joinWords(inventory.JobStates))
+	to, reason := c.text("to").V, c.text("reason").V
+	if err := c.end(); err != nil {
+		return err
+	}
+	if _, err := question.Move(r.Context(), s.config.Store, s.config.Client, c.id, inventory.JobState(to), c.by, reason, c.from); err != nil {
+		return stepped(err)
+	}
+	return s.answerJob(w, r, c.id, http.StatusOK)
+}
+
+// handleClearGate settles a gate of a job, or opens it again.
+func (s *Server) handleClearGate(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.beginChange(w, r)
+	if err != nil {
+		return err
+	}
+	c.need("name", "the name of one of the job's gates")
+	name, cleared, reference, on := c.text("name").V, c.truth("cleared").Or(true), c.text("reference").V, c.day("on").Or(s.today())
+	if err := c.end(); err != nil {
+		return err
+	}
+	if _, err := question.ClearGate(r.Context(), s.config.Store, s.config.Client, c.id, name, cleared, c.by, reference, on, c.from); err != nil {
+		return stepped(err)
+	}
+	return s.answerJob(w, r, c.id, http.StatusOK)
+}
+
+// today is the day that the service's clock shows.
+func (s *Server) today() time.Time {
+	y, m, d := s.config.Now().UTC().Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+}
