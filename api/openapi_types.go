@@ -40,6 +40,8 @@ func schemaOfType(t reflect.Type) object {
 		return nullable(object{{"type", "object"}})
 	case reflect.TypeFor[link]():
 		return ref("schemas", "link")
+	case reflect.TypeFor[inventory.Completion](): // it holds the earlier ones
+		return ref("schemas", "completion")
 	}
 	switch t.Kind() {
 	case reflect.String:
@@ -51,7 +53,11 @@ func schemaOfType(t reflect.Type) object {
 	case reflect.Float64:
 		return number()
 	case reflect.Pointer:
-		return nullable(schemaOfType(t.Elem()))
+		if of := schemaOfType(t.Elem()); of.get("$ref") == nil {
+			return nullable(of)
+		}
+		// What stands beside a reference is of no account.
+		return object{{"nullable", true}, {"allOf", []object{schemaOfType(t.Elem())}}}
 	case reflect.Slice:
 		return nullable(listOf(schemaOfType(t.Elem())))
 	case reflect.Struct:
@@ -59,10 +65,14 @@ func schemaOfType(t reflect.Type) object {
 		if v, ok := t.FieldByName("V"); ok && strings.HasPrefix(t.Name(), "Opt[") {
 			return nullable(schemaOfType(v.Type))
 		}
-		required, members := membersOfType(t)
-		return loose(required, members...).with(member{"additionalProperties", false})
+		return structOfType(t)
 	}
 	panic(fmt.Sprintf("nothing says how a %s is written", t))
+}
+
+func structOfType(t reflect.Type) object {
+	required, members := membersOfType(t)
+	return loose(required, members...).with(member{"additionalProperties", false})
 }
 
 // membersOfType lists what a structure is written as, and which members are always

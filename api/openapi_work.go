@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"reflect"
 	"slices"
 
 	"github.com/underbough/underbough/inventory"
@@ -23,6 +24,7 @@ func workSchemas() object {
 		{"programmeItems", documentSchema[itemsAnswer]()},
 		{"proposal", documentSchema[proposalAnswer]()},
 		{"job", documentSchema[jobAnswer]()},
+		{"completion", structOfType(reflect.TypeFor[inventory.Completion]())},
 		{"jobs", documentSchema[jobsAnswer]()},
 		{"photo", documentSchema[photoAnswer]()},
 		{"due", documentSchema[dueAnswer]()},
@@ -142,9 +144,10 @@ func (s *Server) workEdits() []operation {
 		change("/appraisals", "appraise", "Appraise a tree by ratings that a person gives", shared("site", "tag"), created("appraisal"), nil, appraisalBody()...),
 		plan,
 		change("/programmes/{programme}/jobs", "propose", "Make the jobs of a programme; jobs proposed before that nobody agreed to are withdrawn", []parameter{programmeParameter}, created("proposal"), nil),
-		change("/jobs", "addJob", "Make a job by hand: one visit of a tree's specification", shared("site"), created("job"), []string{"tag", "year"}, member{"tag", text()}, member{"visit", whole()}, member{"year", whole()}),
+		change("/jobs", "addJob", "Make a job by hand: one visit of a tree's specification", shared("site"), created("job"), []string{"tag", "year"}, member{"tag", text()}, member{"visit", whole()}, member{"year", whole()}, member{"urgent", boolean()}),
 		job("/jobs/{job}/state", "moveJob", "Take a job to another state; a step back, or out, needs a reason", []string{"to"}, member{"to", words(inventory.JobStates...)}, member{"reason", text()}),
 		job("/jobs/{job}/gates", "clearGate", "Settle one of a job's gates, or open it again", []string{"name"}, member{"name", text()}, member{"cleared", boolean().with(member{"default", true})}, member{"reference", text()}, member{"on", day()}),
+		job("/jobs/{job}/urgent", "makeUrgent", "Say that a job is about a hazard that cannot wait for windows", []string{"reason"}, member{"reason", text()}),
 		job("/jobs/{job}/completion", "complete", "Record what a crew did: each cut is classed at once, and a stub or heading cut comes back as a defect", []string{"on"}, completionBody(day)...),
 		job("/jobs/{job}/check", "checkJob", "Close a job that is done, or send it back; by somebody else than the crew", []string{"accept"},
 			member{"on", day()}, member{"accept", boolean()}, member{"reason", text()}, member{"whole_tree", likelihood()}, member{"crown", likelihood()}, member{"limb", likelihood()},

@@ -20,12 +20,14 @@ type dueTree struct {
 	Tree    inventory.TreeID `json:"tree_id"`
 	Tag     string           `json:"tag"`
 	Species string           `json:"species"`
-	LastOn  string           `json:"last_visit"`
-	NextOn  string           `json:"next_visit"`
+	LastOn  *string          `json:"last_visit"`
+	NextOn  *string          `json:"next_visit"`
 	Overdue bool             `json:"overdue"`
+	Never   bool             `json:"never_visited"` // carries old bad cuts and was never looked at
 }
 
-// handleDue lists the trees that somebody asked to be looked at again by a day.
+// handleDue lists the trees that somebody asked to be looked at again by a day,
+// and those with old bad cuts that nobody ever looked at.
 func (s *Server) handleDue(w http.ResponseWriter, r *http.Request) error {
 	p, err := parseParams(r, "site", "until", "f")
 	if err != nil {
@@ -51,7 +53,12 @@ func (s *Server) handleDue(w http.ResponseWriter, r *http.Request) error {
 	}
 	out := dueAnswer{Site: site.Name, Until: until.Format(time.DateOnly), Trees: []dueTree{}, Cautions: question.Cautions, Links: []link{{Href: s.self(r), Rel: "self", Type: typeJSON}}}
 	for _, d := range list {
-		out.Trees = append(out.Trees, dueTree{d.Tree, d.Label, d.Species, d.LastOn.Format(time.DateOnly), d.NextOn.Format(time.DateOnly), d.NextOn.Before(today)})
+		one := dueTree{Tree: d.Tree, Tag: d.Label, Species: d.Species, Never: d.Never}
+		if !d.Never {
+			last, next := d.LastOn.Format(time.DateOnly), d.NextOn.Format(time.DateOnly)
+			one.LastOn, one.NextOn, one.Overdue = &last, &next, d.NextOn.Before(today)
+		}
+		out.Trees = append(out.Trees, one)
 	}
 	return s.sendTagged(w, r, &out)
 }

@@ -196,7 +196,7 @@ func (s *Server) workRoutes(r chi.Router, get func(string, handler)) {
 		r.Method(http.MethodPost, path, s.answer(h))
 	}
 	for path, h := range map[string]handler{
-		"/programmes/{programme}/jobs": s.handlePropose, "/jobs/{job}/state": s.handleMoveJob, "/jobs/{job}/gates": s.handleClearGate,
+		"/programmes/{programme}/jobs": s.handlePropose, "/jobs/{job}/state": s.handleMoveJob, "/jobs/{job}/gates": s.handleClearGate, "/jobs/{job}/urgent": s.handleUrgent,
 		"/jobs/{job}/completion": s.handleComplete, "/jobs/{job}/check": s.handleCheckJob, "/jobs/{job}/photos": s.handleAddPhoto,
 	} {
 		r.Method(http.MethodPost, path, s.answer(h))

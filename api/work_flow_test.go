@@ -120,11 +120,11 @@ func TestWorkFromProgrammeToProof(t *testing.T) {
 			}
 		}
 	}
-	s.post(t, at(j)+"/completion", `{"on":"2026-05-02","by":"Crew A"}`, 409, "approved")
+	s.post(t, at(j)+"/completion", `{"on":"2026-05-04","by":"Crew A"}`, 409, "approved")
 	s.post(t, at(j)+"/state", `{"to":"in hand","by":"Crew A"}`, 200)
 
 	// A stub of 12 cm where the collar is, and a lateral of a fifth: two defects.
-	done := s.post(t, at(j)+"/completion", `{"on":"2026-05-02","by":"Crew A","dose":0.05,"hours":2.5,
+	done := s.post(t, at(j)+"/completion", `{"on":"2026-05-04","by":"Crew A","deviations":[{"what":"in a closed window","reason":"agreed with the city"}],"dose":0.02,"hours":2.5,
 		"cuts":[{"kind":"removal","diameter_cm":9,"stub_length_cm":12},{"kind":"reduction","diameter_cm":10,"lateral_diameter_cm":2,"height_m":6,"bearing_deg":90}]}`, 200)
 	completion := done["completion"].(object)
 	defects := objects(completion["defects"])
@@ -138,23 +138,23 @@ func TestWorkFromProgrammeToProof(t *testing.T) {
 		t.Error("the tree was not computed again")
 	}
 	made := s.features(t, fmt.Sprintf("/collections/cuts/items?job_id=%v", j["job_id"])).Features
-	if len(made) != 2 || made[0].Properties["kind"] != "stub" || made[0].Properties["given_kind"] != "removal" || made[1].Properties["kind"] != "heading" || made[0].Properties["made_on"] != "2026-05-02" {
+	if len(made) != 2 || made[0].Properties["kind"] != "stub" || made[0].Properties["given_kind"] != "removal" || made[1].Properties["kind"] != "heading" || made[0].Properties["made_on"] != "2026-05-04" {
 		t.Errorf("the cuts made are kept as %v", properties(made))
 	}
-	s.post(t, at(j)+"/check", `{"on":"2026-05-03","accept":true,"by":"Inspector"}`, 400, "2 defects")
-	s.post(t, at(j)+"/check", `{"on":"2026-05-03","accept":false,"by":"Inspector"}`, 400, "reason")
-	back := s.post(t, at(j)+"/check", `{"on":"2026-05-03","accept":false,"reason":"cut the stub back","by":"Inspector"}`, 200)
+	s.post(t, at(j)+"/check", `{"on":"2026-05-04","accept":true,"by":"Inspector"}`, 400, "2 defects")
+	s.post(t, at(j)+"/check", `{"on":"2026-05-04","accept":false,"by":"Inspector"}`, 400, "reason")
+	back := s.post(t, at(j)+"/check", `{"on":"2026-05-04","accept":false,"reason":"cut the stub back","by":"Inspector"}`, 200)
 	if back["state"] != "in hand" {
 		t.Fatal(back["state"])
 	}
-	done = s.post(t, at(j)+"/completion", `{"on":"2026-05-03","by":"Crew A","dose":0.05,"hours":0.5,"cuts":[{"kind":"removal","diameter_cm":9,"stub_length_cm":0.5}],
-		"deviations":[{"what":"left one limb","reason":"a nest"}]}`, 200)
+	done = s.post(t, at(j)+"/completion", `{"on":"2026-05-04","by":"Crew A","dose":0.03,"hours":0.5,"cuts":[{"kind":"removal","diameter_cm":9,"stub_length_cm":0.5}],
+		"deviations":[{"what":"in a closed window","reason":"agreed with the city"},{"what":"left one limb","reason":"a nest"}]}`, 200)
 	if d := done["completion"].(object)["defects"]; d != nil {
 		t.Errorf("defects of clean work: %v", d)
 	}
-	s.post(t, at(j)+"/check", `{"on":"2026-05-04","accept":true,"by":"crew a"}`, 400, "somebody else")
-	s.post(t, at(j)+"/check", `{"on":"2026-05-01","accept":true,"by":"Inspector"}`, 400, "on:", "before")
-	closed := s.post(t, at(j)+"/check", `{"on":"2026-05-04","accept":true,"by":"Inspector","whole_tree":"improbable","crown":"possible","condition":"fair"}`, 200)
+	s.post(t, at(j)+"/check", `{"on":"2026-05-04","accept":true,"reason":"seen","by":"crew a"}`, 400, "somebody else")
+	s.post(t, at(j)+"/check", `{"on":"2026-05-01","accept":true,"reason":"seen","by":"Inspector"}`, 400, "on:", "before")
+	closed := s.post(t, at(j)+"/check", `{"on":"2026-05-04","accept":true,"by":"Inspector","reason":"a heading cut, watched","whole_tree":"improbable","crown":"possible","condition":"fair"}`, 200)
 	var to []string
 	for _, e := range objects(closed["steps"]) {
 		to = append(to, fmt.Sprint(e["by"], ": ", e["to"]))
@@ -309,7 +309,7 @@ func TestWorkStaysRecorded(t *testing.T) {
 	j := own.byHand(t)
 	own.inHand(t, j)
 	s := serveOn(t, own, func(c *api.Config) { c.Edit, c.Store = true, forgetful{c.Store} })
-	done := s.post(t, at(j)+"/completion", `{"on":"2026-05-02","by":"Crew A","cuts":[{"kind":"removal","diameter_cm":3,"stub_length_cm":0.5}]}`, 200)
+	done := s.post(t, at(j)+"/completion", `{"on":"2026-05-04","by":"Crew A","deviations":[{"what":"in a closed window","reason":"storm"}],"cuts":[{"kind":"removal","diameter_cm":3,"stub_length_cm":0.5}]}`, 200)
 	if done["state"] != "done" || done["harm_index_after"] != nil {
 		t.Error(done["state"], done["harm_index_after"])
 	}

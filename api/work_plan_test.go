@@ -66,7 +66,7 @@ func TestProgrammes(t *testing.T) {
 				}
 			}
 		}
-		if float64(len(trees)) != y["trees"] || hours > y["crew_hours"].(float64)+1e-9 || y["used"].(float64) > y["budget"].(float64)+1e-9 {
+		if float64(len(trees)) != y["visits"] || hours > y["crew_hours"].(float64)+1e-9 || y["used"].(float64) > y["budget"].(float64)+1e-9 {
 			t.Errorf("%v: %d trees and %v hours of items, the year has %v", y["year"], len(trees), hours, y)
 		}
 		for _, name := range []string{"harm_index_left", "harm_index_left_worst_first", "harm_index_left_flat_cycle"} {
@@ -157,8 +157,13 @@ func TestAppraisals(t *testing.T) {
 func TestDue(t *testing.T) {
 	s := serve(t, nil)
 	s.exec(t, `INSERT INTO visits (client_id, site_id, tree_id, visited_on, next_visit_on) VALUES (1, 1, 8, '2025-05-01', '2026-05-01'), (1, 1, 9, '2025-05-01', '2026-05-04'), (1, 1, 10, '2025-05-01', '2026-07-01')`)
+	never := 0
 	tags := func(query string) (out []string) {
 		for _, d := range objects(s.json(t, "/due"+query)["trees"]) {
+			if d["never_visited"] == true {
+				never++
+				continue
+			}
 			out = append(out, fmt.Sprint(d["tag"], " ", d["overdue"]))
 		}
 		return out
@@ -168,6 +173,9 @@ func TestDue(t *testing.T) {
 	}
 	if got := fmt.Sprint(tags("?until=2026-12-31")); got != "[T8 true T9 false T10 false]" {
 		t.Error(got)
+	}
+	if never == 0 {
+		t.Error("no tree with old bad cuts was never looked at")
 	}
 	s.problem(t, "/due?until=soon", 400, "until")
 }

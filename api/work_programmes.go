@@ -157,6 +157,7 @@ type itemAnswer struct {
 	Place     int                   `json:"place"`
 	First     *int                  `json:"first_year"` // null where the tree was left out
 	Must      bool                  `json:"must"`
+	Late      bool                  `json:"late"` // begun after it had to be
 	Visits    []programme.ItemVisit `json:"visits"`
 	Why       string                `json:"why"`
 }
@@ -212,7 +213,7 @@ func (s *Server) handleProgrammeItems(w http.ResponseWriter, r *http.Request) er
 }
 
 func itemAnswerOf(i *programme.Item) itemAnswer {
-	out := itemAnswer{Tree: i.Tree, Tag: i.Label, Species: i.Species, Package: i.Package, Work: i.Work, HarmIndex: i.Harm * 1000, Place: i.Place, Must: i.Must, Visits: i.Visits, Why: i.Why}
+	out := itemAnswer{Tree: i.Tree, Tag: i.Label, Species: i.Species, Package: i.Package, Work: i.Work, HarmIndex: i.Harm * 1000, Place: i.Place, Must: i.Must, Late: i.Late, Visits: i.Visits, Why: i.Why}
 	if i.First != 0 {
 		out.First = &i.First
 	}

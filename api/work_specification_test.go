@@ -32,9 +32,9 @@ func TestSpecifications(t *testing.T) {
 		t.Error(r.status)
 	}
 	doses := spec(d)["dose_cap"].(float64)
-	over := fmt.Sprintf(`{"visits":[{"number":2,"dose":%v}],"by":"Ruta"}`, doses+0.3)
+	over := fmt.Sprintf(`{"visits":[{"number":2,"dose":%v}],"by":"Ruta"}`, doses+0.1)
 	s.post(t, path, over, 400, "dose", "give a reason")
-	s.post(t, path, `{"lateral_share":0.2,"by":"Ruta"}`, 400, "lateral", "give a reason")
+	s.post(t, path, `{"lateral_share":0.2,"by":"Ruta","reason":"the owner wants it"}`, 400, "lateral", "no reason overrides")
 	s.post(t, path, `{"add":[{"visit":1,"item":{"cut":"topping","place":"whole crown","text":"top it"}}],"reason":"the owner wants it","by":"Ruta"}`, 400, "no reason overrides")
 	if again := s.json(t, path); fmt.Sprint(again) != fmt.Sprint(d) {
 		t.Error("what was refused has changed something")

@@ -20,7 +20,7 @@ func (s *Server) handleAddJob(w http.ResponseWriter, r *http.Request) error {
 	}
 	f.need("tag", "the tag or the source id of a tree")
 	f.need("year", "the year that the work is planned for")
-	tag, visit, year, by := f.text("tag").V, f.whole("visit").Or(1), f.whole("year").V, s.by(actor, f)
+	v := question.NewVisit{Tag: f.text("tag").V, Visit: f.whole("visit").Or(1), Year: f.whole("year").V, Urgent: f.truth("urgent").V, By: s.by(actor, f)}
 	if err := f.end(); err != nil {
 		return err
 	}
@@ -28,7 +28,7 @@ func (s *Server) handleAddJob(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	j, err := question.AddJob(r.Context(), s.config.Store, s.workBasis(r.Context(), site), tag, visit, year, by)
+	j, err := question.AddJob(r.Context(), s.config.Store, s.workBasis(r.Context(), site), v)
 	if err != nil {
 		return err
 	}
@@ -89,11 +89,32 @@ func (s *Server) handleClearGate(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	c.need("name", "the name of one of the job's gates")
-	name, cleared, reference, on := c.text("name").V, c.truth("cleared").Or(true), c.text("reference").V, c.day("on").Or(s.today())
+	g := question.Settling{Gate: c.text("name").V, Cleared: c.truth("cleared").Or(true), Reference: c.text("reference").V, On: c.day("on").Or(s.today()), By: c.by, Today: s.today()}
 	if err := c.end(); err != nil {
 		return err
 	}
-	if _, err := question.ClearGate(r.Context(), s.config.Store, s.config.Client, c.id, name, cleared, c.by, reference, on, c.from); err != nil {
+	if _, err := question.ClearGate(r.Context(), s.config.Store, s.config.Client, c.id, g, c.from); err != nil {
+		return stepped(err)
+	}
+	return s.answerJob(w, r, c.id, http.StatusOK)
+}
+
+// handleUrgent says that a job cannot wait, and why.
+func (s *Server) handleUrgent(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.beginChange(w, r)
+	if err != nil {
+		return err
+	}
+	c.need("reason", "why the work cannot wait")
+	reason := c.text("reason").V
+	if err := c.end(); err != nil {
+		return err
+	}
+	b, err := s.basisOfJob(r.Context(), c.id)
+	if err != nil {
+		return err
+	}
+	if _, err := question.MarkUrgent(r.Context(), s.config.Store, b, c.id, c.by, reason, c.from); err != nil {
 		return stepped(err)
 	}
 	return s.answerJob(w, r, c.id, http.StatusOK)

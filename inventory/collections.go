@@ -167,6 +167,7 @@ var jobProperties = []Property{
 	{Name: "work", Values: works, Fixed: true},
 	{Name: "state", Values: words(JobStates), Fixed: true},
 	{Name: "must", Type: Boolean, Fixed: true, Note: "had to be done, whatever else was"},
+	{Name: "urgent", Type: Boolean, Fixed: true, Note: "a hazard that cannot wait for windows"},
 	{Name: "gates_open", Type: Integer, Fixed: true, Note: "permits and the like that are not settled yet"},
 	{Name: "hours", Type: Number, Decimals: 2, Fixed: true, Note: "crew-hours, estimated"},
 	{Name: "cost", Type: Number, Decimals: 2, Fixed: true, Note: "units of money, estimated"},

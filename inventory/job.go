@@ -55,6 +55,7 @@ type Job struct {
 	Work      string
 	State     JobState
 	Must      bool
+	Urgent    bool // a hazard that cannot wait for windows
 	Gates     []Gate
 	// Specification is the one that the job is of, and SpecificationID its number.
 	Specification   json.RawMessage
@@ -71,6 +72,8 @@ type Job struct {
 	HarmAfter                 Opt[float64]
 	Completion                *Completion
 	Point                     orb.Point
+	TreeStatus                TreeStatus // as the inventory has it now; empty where the tree is no longer in it
+	MadeAt                    time.Time
 	Version                   int
 	ChangedAt                 time.Time
 	ChangedBy                 string
@@ -98,6 +101,8 @@ type MadeCut struct {
 	Reach           Opt[float64] `json:"reach_m,omitzero"`
 	// OnCut is the old cut whose shoots it was made on; 0 for none.
 	OnCut CutID `json:"on_cut,omitempty"`
+	// Recorded is the cut that it stands as on the tree's record.
+	Recorded CutID `json:"recorded,omitempty"`
 	// Gone says that the wood with the old cut was taken off whole.
 	Gone bool `json:"gone,omitempty"`
 	// RegrowthLeft is the length of the longest shoot left at the old cut.
@@ -136,6 +141,51 @@ type Completion struct {
 	Finished bool `json:"finished,omitempty"`
 	// Defects are what the rules found.
 	Defects []Defect `json:"defects,omitempty"`
+	// Earlier are the completions of rounds before, which were sent back: cuts that
+	// were made stay made.
+	Earlier []Completion `json:"earlier,omitempty"`
+}
+
+// Rounds lists every completion of the job, the first one first.
+func (c *Completion) Rounds() []*Completion {
+	out := make([]*Completion, 0, len(c.Earlier)+1)
+	for i := range c.Earlier {
+		out = append(out, &c.Earlier[i])
+	}
+	return append(out, c)
+}
+
+// TotalDose is the share of the live crown taken over all rounds; missing where no
+// round says.
+func (c *Completion) TotalDose() (dose Opt[float64]) {
+	for _, r := range c.Rounds() {
+		if r.Dose.OK {
+			dose = Some(dose.V + r.Dose.V)
+		}
+	}
+	return dose
+}
+
+// Standing lists the defects of all rounds that no later round has mended: one of
+// a cut is mended once the wood with it was taken off.
+func (c *Completion) Standing() (out []Defect) {
+	gone := make(map[CutID]bool)
+	for _, r := range c.Rounds() {
+		for i := range r.Cuts {
+			if r.Cuts[i].Gone {
+				gone[r.Cuts[i].OnCut] = true
+			}
+		}
+	}
+	for _, r := range c.Rounds() {
+		for _, d := range r.Defects {
+			if d.Cut >= 0 && d.Cut < len(r.Cuts) && r.Cuts[d.Cut].Recorded != 0 && gone[r.Cuts[d.Cut].Recorded] {
+				continue
+			}
+			out = append(out, d)
+		}
+	}
+	return out
 }
 
 // Photo is a picture that belongs to a job.
@@ -201,4 +251,7 @@ type DueVisit struct {
 	Species string
 	LastOn  time.Time
 	NextOn  time.Time
+	// Never is set for a tree that carries old bad cuts and that no visit is on
+	// record of; LastOn and NextOn are zero then.
+	Never bool
 }

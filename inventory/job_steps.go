@@ -34,6 +34,13 @@ func (j *Job) Step(to JobState, by, reason string) error {
 	if needsReason(j.State, to) && strings.TrimSpace(reason) == "" {
 		return Errorf(Invalid, "job %d: reason is empty: say why it goes from %s to %s", j.ID, j.State, to)
 	}
+	if (to == Approved && j.State == Proposed || to == InHand && j.State == Approved) && !j.TreeStatus.Standing() {
+		what := string(j.TreeStatus)
+		if what == "" {
+			what = "no longer in the inventory"
+		}
+		return Errorf(Conflict, "job %d: its tree, %s, is %s: withdraw the job", j.ID, j.Tag, what)
+	}
 	switch to {
 	case InHand:
 		if j.State == Approved {

@@ -34,6 +34,7 @@ func TestJobSteps(t *testing.T) {
 		{inventory.Job{State: inventory.Withdrawn}, inventory.Proposed, "owner", "money was found", inventory.Internal, ""},
 	} {
 		from := c.job.State
+		c.job.TreeStatus = inventory.Alive
 		err := c.job.Step(c.to, c.by, c.reason)
 		if c.kind == inventory.Internal {
 			if err != nil || c.job.State != c.to {
@@ -44,5 +45,35 @@ func TestJobSteps(t *testing.T) {
 		if inventory.KindOf(err) != c.kind || err == nil || !strings.Contains(err.Error(), c.says) || c.job.State != from {
 			t.Errorf("%s to %s: %v (%s), expected an error about %q", from, c.to, err, c.job.State, c.says)
 		}
+	}
+}
+
+// A job whose tree is gone goes no further.
+func TestJobOfATreeThatIsGone(t *testing.T) {
+	for _, status := range []inventory.TreeStatus{inventory.Removed, inventory.Stump, ""} {
+		j := inventory.Job{State: inventory.Proposed, TreeStatus: status}
+		if err := j.Step(inventory.Approved, "owner", ""); inventory.KindOf(err) != inventory.Conflict || !strings.Contains(err.Error(), "withdraw") {
+			t.Errorf("%q: %v", status, err)
+		}
+		if err := j.Step(inventory.Withdrawn, "owner", "the tree is gone"); err != nil {
+			t.Errorf("%q withdrawn: %v", status, err)
+		}
+	}
+}
+
+// What was cut stays cut: a round that is sent back counts, and its defects stand
+// until the wood with them is taken off.
+func TestRounds(t *testing.T) {
+	first := inventory.Completion{Dose: inventory.Some(0.1), Cuts: []inventory.MadeCut{{Recorded: 7}, {Recorded: 8}}, Defects: []inventory.Defect{{Cut: 0, What: "stub"}, {Cut: 1, What: "heading"}, {Cut: -1, What: "dose"}}}
+	second := inventory.Completion{Dose: inventory.Some(0.02), Cuts: []inventory.MadeCut{{OnCut: 7, Gone: true, Recorded: 9}}, Earlier: []inventory.Completion{first}}
+	if d := second.TotalDose(); !d.OK || d.V < 0.1199 || d.V > 0.1201 {
+		t.Errorf("dose of both rounds: %+v", d)
+	}
+	var left []string
+	for _, d := range second.Standing() {
+		left = append(left, d.What)
+	}
+	if strings.Join(left, ",") != "heading,dose" {
+		t.Errorf("standing defects: %v", left)
 	}
 }

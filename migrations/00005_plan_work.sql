@@ -76,6 +76,7 @@ CREATE TABLE jobs (
     work             text NOT NULL CHECK (work IN ('restoration', 'rebalancing', 'reduction', 'cleaning', 'structural', 'second opinion')),
     state            text NOT NULL DEFAULT 'proposed' CHECK (state IN ('proposed', 'approved', 'in hand', 'done', 'checked', 'withdrawn')),
     must             boolean NOT NULL DEFAULT false,
+    urgent           boolean NOT NULL DEFAULT false,        -- a hazard that cannot wait for windows
     gates            jsonb NOT NULL DEFAULT '[]',
     hours            double precision NOT NULL CHECK (hours >= 0 AND hours < 1e6),
     cost             double precision NOT NULL CHECK (cost >= 0 AND cost < 1e12),
@@ -239,7 +240,7 @@ END $$;
 
 -- Jobs in a desktop GIS, to look at: steps are taken through the program.
 CREATE VIEW gis.jobs AS
-SELECT j.job_id, s.name AS site, j.tree_id, j.tag, j.programme_id, j.visit, j.year, j.package, j.work, j.state, j.must,
+SELECT j.job_id, s.name AS site, j.tree_id, j.tag, j.programme_id, j.visit, j.year, j.package, j.work, j.state, j.must, j.urgent,
     (SELECT count(*)::integer FROM jsonb_array_elements(j.gates) k WHERE NOT (k->>'cleared')::boolean) AS gates_open,
     j.hours, j.cost, j.dose, j.open_days, j.quietest, j.harm_before * 1000 AS harm_index_before, j.harm_predicted * 1000 AS harm_index_predicted,
     j.harm_after * 1000 AS harm_index_after, j.done_on, j.done_by, j.defects, j.version, j.changed_at, j.geometry

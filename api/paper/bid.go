@@ -16,6 +16,9 @@ type BidSheet struct {
 	// what goes to bidders.
 	Estimate bool
 	Currency string // a word such as EUR; empty for units of money
+	// GroupHours and GroupCost are what setting up in a package takes, once in each
+	// year that there is work in it; read for the client's own estimate only.
+	GroupHours, GroupCost float64
 }
 
 // BidRow is one visit to one tree.

@@ -22,25 +22,29 @@ func treeCells(r *BidRow) []any {
 	return cells
 }
 
-// BidTreesCSV writes the list of trees as CSV (RFC 4180), a caution in each row.
+// BidTreesCSV writes the list of trees to be pruned as CSV (RFC 4180), a caution
+// in each row.
 // A text that a spreadsheet would take for a formula is quoted, as in every table
 // of ours.
 func BidTreesCSV(s *BidSheet) ([]byte, error) {
 	columns := append(append([]string{}, treeColumns...), "caution")
 	return table(columns, func(yield func([]any)) {
 		for i := range s.Rows {
+			if s.Rows[i].isLook() {
+				continue
+			}
 			yield(append(treeCells(&s.Rows[i]), question.Caution))
 		}
 	})
 }
 
-// BidCSV writes the quantities as CSV, with empty columns for the bidder's price
+// BidCSV writes the quantities as CSV, setting up in a package among them, with empty columns for the bidder's price
 // and sum.
 func BidCSV(s *BidSheet) ([]byte, error) {
-	columns := []string{"year", "work", "class", "line_within_reach", "visits", "unit_price", "sum", "caution"}
+	columns := []string{"year", "work", "class", "line_within_reach", "quantity", "unit_price", "sum", "caution"}
 	return table(columns, func(yield func([]any)) {
-		for _, q := range s.quantities() {
-			yield([]any{q.year, q.work, q.label, yesNo(q.line), q.visits, nil, nil, question.Caution})
+		for _, q := range s.priced() {
+			yield([]any{q.year, q.work, q.label, q.lineCell(), q.visits, nil, nil, question.Caution})
 		}
 	})
 }

@@ -15,6 +15,7 @@ const (
 	sheetQuantities = "quantities"
 	sheetTrees      = "trees"
 	sheetConditions = "conditions"
+	sheetLooks      = "looks, not in this bid"
 	sheetEstimate   = "own estimate"
 )
 
@@ -37,14 +38,18 @@ func BidXLSX(s *BidSheet) ([]byte, error) {
 		_, err := w.NewSheet(name)
 		w.keep(err)
 	}
-	quantities := s.quantities()
-	w.quantities(s, quantities)
+	w.quantities(s, s.quantities(), len(s.priced()))
 	w.trees(s)
 	w.conditions(s)
+	if len(s.looks()) > 0 {
+		_, err := w.NewSheet(sheetLooks)
+		w.keep(err)
+		w.looks(s)
+	}
 	if s.Estimate {
 		_, err := w.NewSheet(sheetEstimate)
 		w.keep(err)
-		w.estimate(s, quantities)
+		w.estimate(s)
 	}
 	everyTime := true
 	w.keep(w.SetCalcProps(&excelize.CalcPropsOptions{FullCalcOnLoad: &everyTime})) // the file holds formulas without their results
@@ -136,42 +141,69 @@ func (w *workbook) header(sheet string, row int, names []string, widths []float6
 	w.keep(w.SetDefinedName(&excelize.DefinedName{Name: "_xlnm.Print_Titles", RefersTo: fmt.Sprintf("'%s'!$%d:$%d", sheet, row, row), Scope: sheet}))
 }
 
-func (w *workbook) quantities(s *BidSheet, list []quantity) {
+// quantities writes the pruning, then setting up, each with an empty price.
+func (w *workbook) quantities(s *BidSheet, pruning []quantity, all int) {
 	const head = 1
 	price := "unit price, " + unitOf(s.Currency)
-	w.header(sheetQuantities, head, []string{"year", "work", "class of stem diameter", "line within reach", "visits", price, "sum"}, []float64{8, 18, 30, 12, 10, 18, 18})
-	for i, q := range list {
+	w.header(sheetQuantities, head, []string{"year", "work", "class of stem diameter", "line within reach", "quantity", price, "sum"}, []float64{8, 18, 30, 12, 10, 18, 18})
+	for i, q := range s.priced() {
 		row := head + 1 + i
-		for col, v := range []any{q.year, q.work, q.label, yesNo(q.line), q.visits} {
-			style := w.text
-			if _, text := v.(string); !text {
-				style = w.whole
-			}
-			w.cell(sheetQuantities, col+1, row, style, v)
-		}
+		w.line(sheetQuantities, row, &q)
 		w.cell(sheetQuantities, 6, row, w.money, nil)
 		w.formula(sheetQuantities, 7, row, fmt.Sprintf("E%[1]d*F%[1]d", row))
 	}
-	last := head + len(list)
+	last := head + all
 	w.cell(sheetQuantities, 2, last+1, w.head, "all")
-	if len(list) > 0 {
-		w.formula(sheetQuantities, 5, last+1, fmt.Sprintf("SUM(E%d:E%d)", head+1, last))
+	w.cell(sheetQuantities, 3, last+1, w.head, "quantity: visits, without mobilisation")
+	if len(pruning) > 0 {
+		w.formula(sheetQuantities, 5, last+1, fmt.Sprintf("SUM(E%d:E%d)", head+1, head+len(pruning)))
 		w.keep(w.SetCellStyle(sheetQuantities, fmt.Sprintf("E%d", last+1), fmt.Sprintf("E%d", last+1), w.whole))
 		w.formula(sheetQuantities, 7, last+1, fmt.Sprintf("SUM(G%d:G%d)", head+1, last))
 	}
 }
 
+// line writes the cells that every list of quantities begins with.
+func (w *workbook) line(sheet string, row int, q *quantity) {
+	for col, v := range []any{q.year, q.work, q.label, q.lineCell(), q.visits} {
+		style := w.text
+		if _, whole := v.(int); whole {
+			style = w.whole
+		}
+		w.cell(sheet, col+1, row, style, v)
+	}
+}
+
 func (w *workbook) trees(s *BidSheet) {
-	w.header(sheetTrees, 1, treeColumns, []float64{8, 18, 14, 24, 20, 9, 30, 9, 10, 16, 7, 10, 10, 12, 12, 70})
+	w.header(sheetTrees, 1, treeColumns, treeWidths)
+	row := w.treeRows(sheetTrees, 2, s, func(r *BidRow) bool { return !r.isLook() })
+	if row > 2 {
+		w.keep(w.AutoFilter(sheetTrees, fmt.Sprintf("A1:P%d", row-1), nil))
+	}
+}
+
+// treeRows writes the trees of some rows, and returns the next row.
+func (w *workbook) treeRows(sheet string, row int, s *BidSheet, of func(*BidRow) bool) int {
 	styles := []int{w.whole, w.text, w.text, w.text, w.text, w.decimal, w.text, w.decimal, w.text, w.text, w.whole, w.percent, w.text, w.degrees, w.degrees, w.text}
 	for i := range s.Rows {
-		for col, v := range treeCells(&s.Rows[i]) {
-			w.cell(sheetTrees, col+1, i+2, styles[col], v)
+		if !of(&s.Rows[i]) {
+			continue
 		}
+		for col, v := range treeCells(&s.Rows[i]) {
+			w.cell(sheet, col+1, row, styles[col], v)
+		}
+		row++
 	}
-	if n := len(s.Rows); n > 0 {
-		w.keep(w.AutoFilter(sheetTrees, fmt.Sprintf("A1:P%d", n+1), nil))
-	}
+	return row
+}
+
+// treeWidths are the widths of treeColumns.
+var treeWidths = []float64{8, 18, 14, 24, 20, 9, 30, 9, 10, 16, 7, 10, 10, 12, 12, 70}
+
+// looks lists the trees that an assessor looks at: no work for bidders.
+func (w *workbook) looks(s *BidSheet) {
+	w.header(sheetLooks, 1, treeColumns, treeWidths)
+	row := w.treeRows(sheetLooks, 2, s, (*BidRow).isLook)
+	w.cell(sheetLooks, 2, row+1, w.head, notPartOfBid)
 }
 
 func (w *workbook) conditions(s *BidSheet) {
@@ -193,20 +225,35 @@ func (w *workbook) conditions(s *BidSheet) {
 	for i, c := range Cautions {
 		line(fmt.Sprintf("Caution %d", i+1), c)
 	}
-	line("How to price", "Fill in the unit price for each line of the sheet “quantities”: for one visit to one tree of that class, all included. Classes hold what is over their lower edge up to and including their upper one. Height and diameter marked as estimated or not recorded are the bidder's to check on site.")
+	if n := len(s.looks()); n > 0 {
+		line("Not in this bid", "Looks by an assessor, before anything is cut on those trees: they stand on the sheet “"+sheetLooks+"” and are no work for those who bid for pruning.")
+	}
+	line("How to price", "Fill in the unit price for each line of the sheet “quantities”: for one visit to one tree of that class, all included. Mobilisation is setting up in a package, once in each year that there is work in it. Classes hold what is over their lower edge up to and including their upper one. Height and diameter marked as estimated or not recorded are the bidder's to check on site.")
 }
 
-func (w *workbook) estimate(s *BidSheet, list []quantity) {
-	w.header(sheetEstimate, 1, []string{"year", "work", "class of stem diameter", "line within reach", "visits", "crew-hours", "cost, " + unitOf(s.Currency)}, []float64{8, 18, 30, 12, 10, 14, 18})
-	for i, q := range list {
-		row := i + 2
-		w.cell(sheetEstimate, 1, row, w.whole, q.year)
-		w.cell(sheetEstimate, 2, row, w.text, q.work)
-		w.cell(sheetEstimate, 3, row, w.text, q.label)
-		w.cell(sheetEstimate, 4, row, w.text, yesNo(q.line))
-		w.cell(sheetEstimate, 5, row, w.whole, q.visits)
-		w.cell(sheetEstimate, 6, row, w.decimal, cents(q.hours))
-		w.cell(sheetEstimate, 7, row, w.money, cents(q.cost))
+// estimate writes the client's own hours and cost, setting up and looks included:
+// all together is what a programme of these jobs comes to.
+func (w *workbook) estimate(s *BidSheet) {
+	w.header(sheetEstimate, 1, []string{"year", "work", "class of stem diameter", "line within reach", "quantity", "crew-hours", "cost, " + unitOf(s.Currency), "bid"}, []float64{8, 26, 30, 12, 10, 14, 18, 34})
+	_, looksOnly := s.mobilisations()
+	row := 2
+	for _, part := range []struct {
+		list []quantity
+		bid  string
+	}{{s.priced(), "in this bid"}, {append(s.looks(), looksOnly...), notPartOfBid}} {
+		for _, q := range part.list {
+			w.line(sheetEstimate, row, &q)
+			w.cell(sheetEstimate, 6, row, w.decimal, cents(q.hours))
+			w.cell(sheetEstimate, 7, row, w.money, cents(q.cost))
+			w.cell(sheetEstimate, 8, row, w.text, part.bid)
+			row++
+		}
+	}
+	w.cell(sheetEstimate, 2, row, w.head, "all")
+	if row > 2 {
+		w.formula(sheetEstimate, 6, row, fmt.Sprintf("SUM(F2:F%d)", row-1))
+		w.formula(sheetEstimate, 7, row, fmt.Sprintf("SUM(G2:G%d)", row-1))
+		w.cell(sheetEstimate, 8, row, w.text, "jobs that are done or withdrawn are not in it; the programme counts them")
 	}
 }
 

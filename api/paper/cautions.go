@@ -9,7 +9,7 @@ import "github.com/underbough/underbough/inventory/question"
 var Cautions = []string{
 	question.Cautions,
 	"Electric lines: everybody who is not qualified for line clearance stays 10 ft (3.05 m) away from lines up to 50 kV, and 4 in (0.1 m) farther for each 10 kV above that. Tools, ropes and lifts count. Nearer, and where the voltage is not known, only line-clearance crews work, and the line's owner is told before.",
-	"No topping, and no heading of limbs, whatever else is asked for on the day: cuts go to the branch collar or to a lateral of a third or more.",
+	"No topping, and no heading of limbs, whatever else is asked for on the day: cuts go to the branch collar or to a lateral that can take over, as large as the instruction says.",
 	"Look for nests and roosts on the day, before the first cut; stop and ask where there are any.",
 	"Permits and the local tree ordinance are checked before work begins; the number of the permit, or that none is needed, is written down.",
 	"The qualified arborist at the tree decides. Where the tree differs from the record, or a cut asked for would break the pruning standard or the safety rules of the trade, the arborist does what is right and writes down what and why.",

@@ -21,12 +21,12 @@ const (
 	chartWidth  = 640.0
 	chartHeight = 300.0
 	chartLeft   = 64.0
-	chartRight  = 500.0
+	chartRight  = 440.0
 	chartTop    = 24.0
 	chartBase   = 250.0
 )
 
-// lineChart draws values by year, from zero up. Lines are told apart by dash and
+// lineChart draws values by year, from zero up, which is nothing taken off. Lines are told apart by dash and
 // mark, and named where they end.
 func lineChart(label, unit string, firstYear int, list []series) []byte {
 	d := newDrawing(chartWidth, chartHeight, label)
@@ -62,7 +62,7 @@ func lineChart(label, unit string, firstYear int, list []series) []byte {
 		d.line(x(i), chartBase, x(i), chartBase+4, `stroke="`+ink+`"`)
 		d.text(x(i), chartBase+18, "middle", "", fmt.Sprint(firstYear+i))
 	}
-	d.text((chartLeft+chartRight)/2, chartBase+36, "middle", "", "year")
+	d.text((chartLeft+chartRight)/2, chartBase+36, "middle", "", "end of the year")
 	ends := make([]float64, len(list))
 	for i, s := range list {
 		d.series(s, x, y)
@@ -80,7 +80,7 @@ func (d *drawing) series(s series, x func(int) float64, y func(float64) float64)
 	for i, v := range s.values {
 		data += map[bool]string{true: "M", false: "L"}[i == 0] + num(x(i)) + " " + num(y(v))
 	}
-	d.path(data, `stroke="`+s.colour+`" stroke-width="1.8"`+dashAttr(s.dash))
+	d.path(data, `stroke="`+s.colour+`" stroke-width="2"`+dashAttr(s.dash))
 	for i, v := range s.values {
 		d.mark(s, x(i), y(v))
 	}

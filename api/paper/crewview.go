@@ -18,10 +18,14 @@ type crewView struct {
 	Map    template.HTML
 	Jobs   []jobView
 	Hours  string
+	// NotApproved and GatesOpen name the jobs that may not begin, and why.
+	NotApproved, GatesOpen []string
 }
 
 type jobView struct {
 	Number, Visit, OpenGates                                       int
+	NotYet                                                         []string // why the job may not begin
+	State                                                          string
 	Objective, Caution, Tag, Name, Work, DBH, Height, Hours, Place string
 	Facts                                                          []fact
 	Second, Goal, Dose, Stop                                       string
@@ -48,32 +52,35 @@ type cutView struct {
 }
 
 type visitView struct {
-	Number, After int
-	Dose, Goal    string
+	Number      int
+	After, Dose string
+	Goal        string
 }
 
 // blankRows of the form are empty besides one for each instruction.
 const blankRows = 3
 
 func newCrewView(s *CrewSheet) *sheet {
+	jobs := slices.DeleteFunc(slices.Clone(s.Jobs), func(j CrewJob) bool { return j.Job.State == inventory.Withdrawn })
 	v := &crewView{Access: plain(s.Access)}
-	m := &MapInput{Label: fmt.Sprintf("Map of package %s: %s", plain(s.Package), count(len(s.Jobs), "tree")), Targets: s.Targets}
+	m := &MapInput{Label: fmt.Sprintf("Map of package %s: %s", plain(s.Package), count(len(jobs), "tree")), Targets: s.Targets}
 	var specs []*pruning.Specification
-	for i := range s.Jobs {
-		specs = append(specs, &s.Jobs[i].Specification)
+	for i := range jobs {
+		specs = append(specs, &jobs[i].Specification)
 	}
 	always := sharedNot(specs)
-	v.Always = plainAll(always)
+	v.Always = plainAll(notWords(always, specs...))
 	hours := 0.0
-	for i := range s.Jobs {
-		j := &s.Jobs[i]
+	for i := range jobs {
+		j := &jobs[i]
 		hours += j.Job.Hours
 		m.Marks = append(m.Marks, Mark{j.Tree.Point, fmt.Sprint(i + 1)})
 		v.Jobs = append(v.Jobs, newJobView(i+1, j, s.Targets, always))
+		v.notYet(i+1, j)
 	}
 	v.Map, v.Hours = inHTML(Map(m)), fixed(hours, 1)
 	out := &sheet{Title: plain(s.Package) + ", " + plain(s.Site.Name), Kind: fmt.Sprintf("Crew sheet for %d", s.Year), Basis: s.facts(), Cautions: Cautions, Data: v}
-	out.Lines = []string{fmt.Sprintf("%s, about %s crew-hours. One page or more for each tree; the form at its end is filled in at the tree.", count(len(s.Jobs), "tree"), v.Hours)}
+	out.Lines = []string{fmt.Sprintf("%s, about %s crew-hours. One page or more for each tree; the form at its end is filled in at the tree.", count(len(jobs), "tree"), v.Hours)}
 	return out
 }
 
@@ -84,7 +91,7 @@ func newJobView(number int, j *CrewJob, targets []inventory.Target, always []str
 		Number: number, Visit: max(j.Job.Visit, 1), OpenGates: j.Job.OpenGates(),
 		Caution: question.Caution, Tag: plain(t.Label()), Name: plain(t.Name()), Work: workWord(j), DBH: optCm(t.DBH), Height: sized(t.Size.Height, t.Size.HeightEstimated()),
 		Hours: fixed(j.Job.Hours, 1), Place: fmt.Sprintf("%s, %s", fixed(t.Point[0], 6), fixed(t.Point[1], 6)),
-		Second: sentence(spec.SecondOpinion), Stop: sentence(spec.Stop), Hazards: hazards(j), Access: plain(j.Access),
+		Second: sentence(tidy(spec.SecondOpinion)), Stop: sentence(spec.Stop), Hazards: hazards(j), Access: plain(j.Access),
 		Open: "Days: " + orNone(j.Job.Open, "no open days are recorded; ask before planning") + ".", Quietest: "Hours: " + orNone(j.Job.Quietest, "the quietest hours are not recorded") + ".",
 	}
 	side, legend := sideView(t, items)
@@ -93,33 +100,22 @@ func newJobView(number int, j *CrewJob, targets []inventory.Target, always []str
 	v.Plan, v.PlanLegend = inHTML(above), legend
 	v.Facts = []fact{
 		{"Species", v.Name}, {"Stem diameter", withUnit(optCm(t.DBH), " cm")}, {"Height", metres(t.Size.Height, t.Size.HeightEstimated())},
-		{"Crown radius", metres(t.Size.CrownRadius, t.Size.CrownRadiusEstimated())}, {"Condition", orNone(t.Condition, "not recorded")}, {"Stands over", overWords(j.Over)},
+		{"Crown radius", metres(t.Size.CrownRadius, t.Size.CrownRadiusEstimated())}, {"Condition", conditionWords(&t.Tree)}, {"Stands over", overWords(j.Over)},
 		{"Longitude, latitude", v.Place}, {"System, maturity", strings.Trim(string(spec.System)+", "+string(spec.Maturity), ", ")},
 	}
-	v.Dose = fmt.Sprintf("Take at the most %s of the live crown in this season", percent(spec.DoseCap))
 	if visit != nil {
-		v.Goal = heading(visit.Goal)
-		if visit.Dose == 0 {
-			v.Dose = "Nothing live is taken on this visit"
-		} else {
-			v.Dose = fmt.Sprintf("Take at the most %s of the live crown on this visit; the season's limit for this tree is %s", percent(visit.Dose), percent(spec.DoseCap))
-		}
+		v.Goal = heading(tidy(visit.Goal))
 	}
-	if spec.Stressed {
-		v.Dose += ". The tree is stressed: dead and hazardous parts come first"
-	}
-	v.Dose += "."
-	if spec.WaitYears > 0 {
-		v.Dose += fmt.Sprintf(" Nothing live is taken for %s from the first visit on.", count(spec.WaitYears, "year"))
-	}
+	v.NotYet, v.State = notYet(&j.Job), orNone(string(j.Job.State), "not recorded")
+	v.Dose = crewDose(j, visit)
 	for i := range items {
 		v.Items = append(v.Items, newItemView(i, &items[i], t.Cuts))
 		v.Blank = append(v.Blank, v.Items[i].Sign)
 	}
 	v.Blank = append(v.Blank, make([]string, blankRows)...)
-	v.Objective, v.Not, v.Notes = sentence(spec.Objective), plainAll(without(spec.Not, always)), plainAll(j.Notes)
+	v.Objective, v.Not, v.Notes = sentence(tidy(spec.Objective)), plainAll(notWords(without(spec.Not, always), spec)), plainAll(j.Notes)
 	if spec.Note != "" {
-		v.Notes = append(v.Notes, sentence(spec.Note))
+		v.Notes = append(v.Notes, "Note of the person who changed the specification: "+sentence(spec.Note))
 	}
 	for _, g := range j.Job.Gates {
 		v.Gates = append(v.Gates, newGateView(&g))
@@ -130,9 +126,7 @@ func newJobView(number int, j *CrewJob, targets []inventory.Target, always []str
 	if len(spec.Visits) > 1 || spec.Stop != "" {
 		v.Visits = visitsOf(spec)
 	}
-	for _, o := range spec.Overrides {
-		v.Overrides = append(v.Overrides, plain(fmt.Sprintf("%s: %s. Reason: %s (%s, %s)", o.Rule, o.Breach, o.Reason, o.By, day(o.At))))
-	}
+	v.Overrides = overridesOf(spec)
 	v.Rules = rulesOf(spec)
 	return v
 }
@@ -148,7 +142,7 @@ func visitOf(spec *pruning.Specification, number int) (*pruning.Visit, []pruning
 
 func visitsOf(spec *pruning.Specification) (list []visitView) {
 	for _, w := range spec.Visits {
-		list = append(list, visitView{w.Number, w.AfterYears, percent(w.Dose), sentence(w.Goal)})
+		list = append(list, visitView{w.Number, yearsAfter(w.AfterYears), percent(w.Dose), sentence(w.Goal)})
 	}
 	return list
 }
@@ -163,7 +157,7 @@ func rulesOf(spec *pruning.Specification) (list []string) {
 }
 
 func newItemView(i int, it *pruning.Item, cuts []inventory.Cut) itemView {
-	v := itemView{Sign: itemSign(i).text, Text: plain(it.Text)}
+	v := itemView{Sign: itemSign(i).text, Text: plain(itemWords(it))}
 	if k := cutAt(cuts, it.OnCut); k >= 0 {
 		v.Letter = cutLetter(k)
 	}
@@ -187,8 +181,8 @@ func newItemView(i int, it *pruning.Item, cuts []inventory.Cut) itemView {
 	case it.SizeTo > 0:
 		parts = append(parts, fmt.Sprintf("wood up to %s cm", num(it.SizeTo*100)))
 	}
-	if it.LateralShare > 0 && !strings.Contains(it.Text, "lateral of") {
-		parts = append(parts, "lateral of at least "+percent(it.LateralShare)+" of what is removed")
+	if it.LateralShare > 0 {
+		parts = append(parts, "lateral at least "+shareWord(it.LateralShare)+" as thick as what is removed")
 	}
 	if len(parts) > 0 {
 		v.Extra = "(" + strings.Join(parts, "; ") + ")"

@@ -57,8 +57,8 @@ func siteReport(n int) *SiteReport {
 			Cycles: &programme.Cycles{Results: []programme.CycleResult{{CycleYears: 4, Hours: 200, Cost: 20000, HarmLeft: 0.86}, {CycleYears: 5, Hours: 160, Cost: 16000, HarmLeft: 0.87, MoneyPerTree: some(36)}}}}},
 		Items: []programme.Item{{Label: "T-0001", Must: true}}}
 	r.Restorations = []RestorationProgress{{Tag: "T-0001", Species: "Acer saccharinum", Done: 1, Visits: 4, DoseSoFar: 0.05, Next: 2029, Note: "on course"}}
-	r.Inspections = []Inspection{{Tag: "T-0002", Species: "Quercus rubra", Due: time.Date(2026, 2, 1, 0, 0, 0, 0, time.UTC), Overdue: true, Why: "one year after work on old cuts"}}
-	r.Value = &Value{Trees: 12, Appraised: 128400, Currency: "EUR", Method: "trunk formula technique, ratings by A. Planner", ShadeParking: 5120, ShadeWalkways: 860}
+	r.Inspections = []Inspection{{Tag: "T-0002", Species: "Quercus rubra", Due: time.Date(2026, 2, 1, 0, 0, 0, 0, time.UTC), Overdue: true, Why: "one year after work on old cuts"}, {Tag: "T-0008", Species: "Tilia cordata", Never: true}}
+	r.Value = &Value{Trees: 12, Appraised: 128400, Currency: "EUR", Method: "trunk formula technique, ratings by A. Planner", ShadeParking: 5120, ShadeParkingLength: 210, ShadeWalks: 860, ShadeWalksLength: 1340}
 	return r
 }
 

@@ -85,7 +85,7 @@ func restoration(tree inventory.TreeID) pruning.Specification {
 func crewSheet() *CrewSheet {
 	s := &CrewSheet{Basis: basis(), Package: "Car park east", Year: 2026, Targets: places(), Access: "Gate on High Street, key at the school office, 07:00 to 16:00."}
 	s.Jobs = append(s.Jobs, CrewJob{
-		Job: inventory.Job{ID: 1, Tree: 1, Visit: 1, Year: 2026, Hours: 3.4, Open: "1 November 2026 to 28 February 2027", Quietest: "Sat 07:00 to 11:00: 0.30 person-hours; the mean working window of 4 hours has 4.10",
+		Job: inventory.Job{ID: 1, Tree: 1, Visit: 1, Year: 2026, State: inventory.Approved, Hours: 3.4, Open: "1 November 2026 to 28 February 2027", Quietest: "Sat 07:00 to 11:00: 0.30 person-hours; the mean working window of 4 hours has 4.10",
 			Gates: []inventory.Gate{{Name: "permit", Why: "the local tree ordinance may ask for a permit", Cleared: true, By: "C. Clerk", On: inventory.Some(time.Date(2026, 2, 3, 0, 0, 0, 0, time.UTC)), Reference: "P-77"},
 				{Name: "line clearance", Why: "a utility line is within reach"}}},
 		Specification: restoration(1), Tree: toppedTree(), Over: []ranking.Under{{Kind: inventory.Parking, AreaM2: 84.2}, {Kind: inventory.Walkway, LengthM: 4.1}}, LineInReach: true, Hazards: []string{"Wasps' nest in the fork at 4 m in 2025."},
@@ -99,7 +99,7 @@ func crewSheet() *CrewSheet {
 			t.Cuts = toppedTree().Cuts[:2]
 		}
 		spec := specify(&t, []inventory.TargetKind{inventory.Parking})
-		s.Jobs = append(s.Jobs, CrewJob{Job: inventory.Job{ID: inventory.JobID(i + 2), Tree: id, Visit: 1, Hours: 0.9}, Specification: spec, Tree: t})
+		s.Jobs = append(s.Jobs, CrewJob{Job: inventory.Job{ID: inventory.JobID(i + 2), Tree: id, Visit: 1, Hours: 0.9, State: inventory.Approved}, Specification: spec, Tree: t})
 	}
 	first := &s.Jobs[0].Specification
 	first.Not = append([]string{"No cuts inside the branch collar."}, s.Jobs[1].Specification.Not...)

@@ -18,6 +18,15 @@ type MapInput struct {
 	Marks   []Mark // with a number and a line in the table beside the map
 	// Dots are all other trees, drawn small.
 	Dots []orb.Point
+	// Weights are the person-hours a year at each tree. With any, the map is of
+	// them: squares shaded by their sums, over a quiet ground, and no dots.
+	Weights []Weight
+}
+
+// Weight is how many person-hours a year a tree stands over.
+type Weight struct {
+	Point orb.Point
+	Hours float64
 }
 
 // Mark is a tree with a number on a map.
@@ -43,16 +52,30 @@ func Map(m *MapInput) []byte {
 		d.text(12, 34, "start", `font-size="12"`, "Nothing with a place is recorded, so there is no map.")
 		return d.end("")
 	}
-	d := newDrawing(mapWidth, height+66, m.Label)
+	foot := 66.0
+	if len(m.Weights) > 0 {
+		foot = 98
+	}
+	d := newDrawing(mapWidth, height+foot, m.Label)
 	d.window(0, 0, mapWidth, height)
 	d.rect(0, 0, mapWidth, height, `fill="#fdfcf8"`)
-	kinds := d.targets(&f, m.Targets)
+	var kinds []inventory.TargetKind
+	var hours shading
+	if len(m.Weights) > 0 {
+		hours = shadingOf(&f, m.Weights)
+		d.squares(&f, &hours)
+		kinds = d.quietGround(&f, m.Targets)
+	} else {
+		kinds = d.targets(&f, m.Targets)
+	}
 	for _, p := range m.Dots {
 		q := f.xy(p)
 		d.circle(q[0], q[1], 0.8+f.fineness(), `fill="`+steel+`"`)
 	}
 	taken := d.marks(&f, m.Marks, height)
-	d.letters(&f, m.Targets, taken)
+	if len(m.Weights) == 0 {
+		d.letters(&f, m.Targets, taken)
+	}
 	d.endWindow()
 	d.rect(0.4, 0.4, mapWidth-0.8, height-0.8, `stroke="`+softInk+`" stroke-width="0.8"`)
 	d.northArrow(mapWidth-20, height+30)
@@ -64,6 +87,11 @@ func Map(m *MapInput) []byte {
 		d.circle(x+150, height+18, 1.8, `fill="`+steel+`"`)
 		d.text(x+157, height+21, "start", `font-size="11"`, "other tree")
 	}
+	if len(m.Weights) > 0 {
+		d.quietKey(x, height+42, kinds)
+		d.shades(10, height+64, &hours)
+		return d.end("")
+	}
 	d.key(x, height+42, mapWidth-x-60, kinds)
 	return d.end("")
 }
@@ -73,6 +101,9 @@ func mapFrame(m *MapInput) (f frame, height float64, ok bool) {
 	points := slices.Clone(m.Dots)
 	for _, k := range m.Marks {
 		points = append(points, k.Point)
+	}
+	for _, w := range m.Weights {
+		points = append(points, w.Point)
 	}
 	if len(points) == 0 {
 		for i := range m.Targets {
@@ -114,50 +145,6 @@ func boxOn(p geo.Plane, points []orb.Point) orb.Bound {
 		b = orb.Bound{Min: orb.Point{min(b.Min[0], x), min(b.Min[1], y)}, Max: orb.Point{max(b.Max[0], x), max(b.Max[1], y)}}
 	}
 	return b
-}
-
-// marks draws the numbered trees, and their numbers where they cover nothing; it
-// returns what they cover.
-func (d *drawing) marks(f *frame, list []Mark, height float64) (taken []orb.Bound) {
-	taken = make([]orb.Bound, 0, 2*len(list))
-	at := make([]orb.Point, len(list))
-	for i, k := range list {
-		at[i] = f.xy(k.Point)
-		taken = append(taken, orb.Bound{Min: at[i], Max: at[i]}.Pad(5))
-	}
-	for i := len(list) - 1; i >= 0; i-- { // the first lies on top
-		d.circle(at[i][0], at[i][1], 4.5, `fill="`+deep+`" stroke="`+ground+`" stroke-width="1"`)
-	}
-	for i, k := range list {
-		w := 6.4*float64(len([]rune(k.Number))) + 4
-		box := label(at[i], w, 12, taken, orb.Bound{Min: orb.Point{2, 2}, Max: orb.Point{mapWidth - 2, height - 2}})
-		taken = append(taken, box)
-		c := box.Center()
-		if far := math.Hypot(c[0]-at[i][0], c[1]-at[i][1]); far > 22 {
-			d.line(at[i][0], at[i][1], c[0], c[1], `stroke="`+deep+`" stroke-width="0.6"`)
-		}
-		d.halo(c[0], c[1]+4, `font-size="11" font-weight="bold"`, k.Number)
-	}
-	return taken
-}
-
-// label finds a box for a text near a point: the nearest place in widening rings
-// that covers nothing taken. Where there is none, it takes the first.
-func label(at orb.Point, w, h float64, taken []orb.Bound, view orb.Bound) orb.Bound {
-	place := func(x, y float64) orb.Bound {
-		return orb.Bound{Min: orb.Point{x - w/2, y - h/2}, Max: orb.Point{x + w/2, y + h/2}}
-	}
-	first := place(at[0]+w/2+6, at[1])
-	for _, far := range []float64{0, 8, 18, 30, 45, 65, 90, 130} {
-		for _, bearing := range []float64{90, 270, 0, 180, 45, 315, 135, 225, 67.5, 292.5, 112.5, 247.5, 22.5, 337.5, 157.5, 202.5} {
-			sin, cos := math.Sincos(bearing * math.Pi / 180)
-			box := place(at[0]+sin*(w/2+6+far), at[1]-cos*(h/2+5+far))
-			if view.Contains(box.Min) && view.Contains(box.Max) && !slices.ContainsFunc(taken, box.Intersects) {
-				return box
-			}
-		}
-	}
-	return first
 }
 
 // halo writes in the middle of a place, legible over whatever is drawn there.

@@ -79,7 +79,7 @@ func TestPrintedReport(t *testing.T) {
 	}
 	pages, file := printed(t, b)
 	text := strings.Join(strings.Fields(strings.Join(pages, " ")), " ")
-	for _, want := range []string{"Trees over people: School quarter", "nothing done", "worst first", "this programme", "flat cycle, 5 years", "harm index left", "2030", "Words used here", "branches failed as often", "20. Tree T-0020"} {
+	for _, want := range []string{"Trees over people: School quarter", "Nothing done", "worst first: ", "this programme: ", "flat cycle, 5 years: ", "harm index taken off", "What was decided, and what was not done", "2030", "Words used here", "branches failed as often", "20. Tree T-0020"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the print lacks %q", want)
 		}

@@ -3,6 +3,7 @@ package paper
 import (
 	"fmt"
 	"html/template"
+	"math"
 
 	"github.com/underbough/underbough/inventory/practice"
 	"github.com/underbough/underbough/inventory/programme"
@@ -17,9 +18,9 @@ type programmeView struct {
 	Hours, Cost, Trees string
 	Unit               string
 	Cycles             []cycleView
-	Left               []string
-	FlatYears          int
-	Must               int
+	Left, Late         []string
+	FlatCycle          string // the heading of its column
+	Must               string
 }
 
 type yearView struct {
@@ -38,14 +39,17 @@ func newProgrammeView(r *SiteReport) *programmeView {
 	}
 	rec := &r.Programme.Record
 	res := &rec.Result
-	v := &programmeView{Name: orNone(rec.Name, "without a name"), Unit: unitOf(res.Currency), FlatYears: rec.Question.Cycle}
-	v.Lead = fmt.Sprintf("%s of %s considered have a first visit in %s.", grouped(float64(res.Planned)), count(res.Trees, "tree"), span(res.FirstYear, len(res.Years)))
+	v := &programmeView{Name: orNone(rec.Name, "without a name"), Unit: unitOf(res.Currency), FlatCycle: "Flat cycle"}
+	if rec.Question.Cycle > 0 {
+		v.FlatCycle += ", " + count(rec.Question.Cycle, "year")
+	}
+	v.Lead = fmt.Sprintf("%s of %s considered %s a first visit in %s.", grouped(float64(res.Planned)), count(res.Trees, "tree"), map[bool]string{true: "has", false: "have"}[res.Planned == 1], span(res.FirstYear, len(res.Years)))
 	switch {
-	case res.Bound <= 0:
+	case res.Bound <= 0 || res.Planned == 0:
 	case res.Exact:
 		v.Proof = fmt.Sprintf("No programme within the same budget takes off more (%s).", orNone(res.Method, "method not recorded"))
 	default:
-		v.Proof = fmt.Sprintf("It takes off at least %s of the most that any programme within the same budget could (%s).", percent(1-max(res.Gap, 0)), orNone(res.Method, "method not recorded"))
+		v.Proof = fmt.Sprintf("It takes off at least %s of the most that any programme within the same budget could (%s).", percent(math.Floor((1-max(res.Gap, 0))*1000)/1000), orNone(res.Method, "method not recorded"))
 	}
 	hours, cost, trees := 0.0, 0.0, 0
 	for i, y := range res.Years {
@@ -54,11 +58,18 @@ func newProgrammeView(r *SiteReport) *programmeView {
 			Before: harm(y.HarmBefore), Left: harm(y.HarmLeft), Worst: harmAt(res.WorstFirst, i), Cycle: harmAt(res.Flat, i)})
 	}
 	v.Hours, v.Cost, v.Trees = fixed(hours, 1), grouped(cost), grouped(float64(trees))
+	for _, l := range res.Late {
+		v.Late = append(v.Late, plain(l))
+	}
 	for _, l := range res.Left {
 		v.Left = append(v.Left, plain(l))
 	}
+	must := 0
 	for _, i := range r.Programme.Items {
-		add(&v.Must, i.Must)
+		add(&must, i.Must)
+	}
+	if must > 0 {
+		v.Must = verb(must, "of the trees has to be done.", "of the trees have to be done.")
 	}
 	v.cycles(res)
 	v.Chart = inHTML(harmChart(res, rec.Question.Cycle))
@@ -78,27 +89,38 @@ func (v *programmeView) cycles(res *programme.Result) {
 	}
 }
 
-// harmChart draws what is left of the expected harm by year.
+// harmChart draws how much of the expected harm is taken off by the end of each
+// year, added up: what would be expected with nothing done, less what is left.
+// Drawn as what is left, all ways of working would lie on one line. Its end says
+// what share that is of all the harm of those years.
 func harmChart(res *programme.Result, cycle int) []byte {
-	values := func(years []programme.Year, of func(*programme.Year) float64) (out []float64) {
-		for i := range years {
-			out = append(out, of(&years[i])*1000)
-		}
-		return out
+	whole := 0.0
+	for i := range res.Years {
+		whole += res.Years[i].HarmBefore
 	}
-	left := func(y *programme.Year) float64 { return y.HarmLeft }
+	off := func(name string, years []programme.Year, s series) series {
+		sum := 0.0
+		for i := range years[:min(len(years), len(res.Years))] {
+			sum += res.Years[i].HarmBefore - years[i].HarmLeft
+			s.values = append(s.values, sum*1000)
+		}
+		s.name = name
+		if whole > 0 && len(years) > 0 {
+			s.name += ": " + percent(sum/whole)
+		}
+		return s
+	}
 	flat := "flat cycle"
 	if cycle > 0 {
-		flat = fmt.Sprintf("flat cycle, %d years", cycle)
+		flat += ", " + count(cycle, "year")
 	}
 	list := []series{
-		{"nothing done", values(res.Years, func(y *programme.Year) float64 { return y.HarmBefore }), "2 3", "none", softInk},
-		{flat, values(res.Flat, left), "8 3", "triangle", solid},
-		{"worst first", values(res.WorstFirst, left), "4 2", "square", cutInk},
-		{"this programme", values(res.Years, left), "", "circle", deep},
+		off(flat, res.Flat, series{dash: "1.5 4", mark: "triangle", colour: softInk}),
+		off("worst first", res.WorstFirst, series{dash: "9 4", mark: "square", colour: cutInk}),
+		off("this programme", res.Years, series{mark: "circle", colour: deep}),
 	}
-	label := fmt.Sprintf("Line chart: harm index left by year from %d under this programme, worst first, a flat cycle and with nothing done; the table beneath has the figures", res.FirstYear)
-	return lineChart(label, "harm index left", res.FirstYear, list)
+	label := fmt.Sprintf("Line chart: harm index taken off by the end of each year from %d, added up, under this programme, worst first and a flat cycle; the table beneath has what is left", res.FirstYear)
+	return lineChart(label, "harm index taken off, added up from the first year", res.FirstYear, list)
 }
 
 func (v *reportView) effects(r *SiteReport) {

@@ -20,6 +20,7 @@ type SiteReport struct {
 	Programme *SiteProgramme // nil where none was made
 	// Effect is what the client takes work to do.
 	Effect       practice.Effect
+	Decisions    *Decisions
 	Restorations []RestorationProgress
 	Inspections  []Inspection
 	Value        *Value // nil where nobody appraised anything
@@ -36,9 +37,11 @@ type ReportTree struct {
 	Row           ranking.Row
 	Paragraph     string // why it stands where it does, in words
 	Specification *pruning.Specification
-	Hours, Cost   float64  // of all visits of the specification
-	Quietest      string   // hours to close the place in
-	Notes         []string // such as the balance of the crown or a limb
+	// Undecided says that somebody qualified has to look before anything is cut.
+	Undecided   bool
+	Hours, Cost float64  // of all visits of the specification
+	Quietest    string   // hours to close the place in
+	Notes       []string // such as the balance of the crown or a limb
 }
 
 // RestorationProgress is how far the restoration of a tree has come.
@@ -50,22 +53,25 @@ type RestorationProgress struct {
 	Note         string
 }
 
-// Inspection is a look at a tree that is due.
+// Inspection is a look at a tree that is due, or that never was.
 type Inspection struct {
 	Tag, Species string
 	Due          time.Time
+	Never        bool // old bad cuts, and no visit on record; Due is zero
 	Overdue      bool
 	Why          string
 }
 
 // Value is what the standing trees are worth and give, as a person appraised.
 type Value struct {
-	Trees         int // appraised
-	Appraised     float64
-	Currency      string
-	Method        string  // and whose ratings
-	ShadeParking  float64 // crown area over parking, square metres
-	ShadeWalkways float64 // and over walkways
+	Trees     int // appraised
+	Appraised float64
+	Currency  string
+	Method    string // and whose ratings
+	// Ground under crowns, that under two crowns counted twice: square metres of
+	// what is drawn as areas, and metres of what is drawn as lines.
+	ShadeParking, ShadeParkingLength float64
+	ShadeWalks, ShadeWalksLength     float64 // walks and plazas together
 }
 
 // Report writes the report as one HTML document that needs nothing else.

@@ -48,7 +48,7 @@ func TestReportCounts(t *testing.T) {
 		"Work, cost (EUR)":   {"2026 60 118.4 11 840 148 141 142 146", "2027 60 118.4 11 840 148 131 134 143", "2028 60 118.4 11 840 148 124 128 140", "2029 60 118.4 11 840 148 119 124 137", "2030 60 118.4 11 840 148 116 121 134"},
 		"What a fixed cycle": {"4 200.0 20 000 86 % –", "5 160.0 16 000 87 % 36.00"},
 		"Topped or headed":   {"T-0001 Acer saccharinum 1 of 4 5 % 2029 on course"},
-		"Trees to look at":   {"T-0002 Quercus rubra 1 February 2026 overdue one year after work on old cuts"},
+		"Trees to look at":   {"T-0002 Quercus rubra 1 February 2026 overdue one year after work on old cuts", "T-0008 Tilia cordata never looked at old cuts that weaken it, and no visit on record"},
 	} {
 		if got := rowsOf(t, n, caption); fmt.Sprint(got) != fmt.Sprint(want) {
 			t.Errorf("%s: got %q, want %q", caption, got, want)
@@ -71,8 +71,8 @@ func TestReportCounts(t *testing.T) {
 	}
 	text := words(n)
 	// 0.02/i over 100 trees: the first 20 hold H(20)/H(100) = 3.59774/5.18738 of it.
-	for _, want := range []string{"100 standing trees are on record. 75 stand over", "15 of them (15 %) carry an old cut", "The first 20 trees hold 69.4 % of the whole", "work on 300 trees in 2026 to 2030, about 592 crew-hours at a cost of 59 200 EUR",
-		"that leaves 85.3 % of the expected harm", "Nothing here promises fewer failures", "12 trees are appraised at 128 400 EUR", "5 120 m² of parking and 860 m² of walkways", "at least 99.8 % of the most", noPromise, "T-0044"} {
+	for _, want := range []string{"100 standing trees are on record. 75 stand over", "15 trees, 15 % of all, carry an old cut", "The first 20 trees hold 69.4 % of the whole", "work on 300 trees in 2026 to 2030, about 592 crew-hours at a cost of 59 200 EUR",
+		"that leaves 85.3 % of the expected harm", "Nothing here promises fewer failures", "12 trees are appraised at 128 400 EUR", "Crowns cover 5 120 m² of parking drawn as areas, 210 m of parking drawn as lines, 860 m² of walks and plazas drawn as areas, 1 340 m of walks drawn as lines", "at least 99.8 % of the most", noPromise, "T-0044"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report lacks %q", want)
 		}
@@ -110,15 +110,24 @@ func TestReportWithoutProgramme(t *testing.T) {
 	}
 }
 
-// The chart's marks stand at their values by the chart's own axis.
+// The chart's marks stand at what is taken off by then, added up, by the chart's
+// own axis; each line is named with its share. Figures by hand: off are 2, 30 and
+// 79 of 3 × 150, added up 2, 32 and 111 of 450, which is 24.7 %; worst first takes
+// 2, 20 and 40, 62 of 450.
 func TestChartValues(t *testing.T) {
 	res := &programme.Result{FirstYear: 2026}
-	want := []float64{0.148, 0.12, 0.071}
-	for _, left := range want {
+	for i, left := range []float64{0.148, 0.12, 0.071} {
 		res.Years = append(res.Years, programme.Year{HarmBefore: 0.15, HarmLeft: left})
+		res.WorstFirst = append(res.WorstFirst, programme.Year{HarmBefore: 0.15, HarmLeft: []float64{0.148, 0.13, 0.11}[i]})
 	}
-	svg := harmChart(res, 5)
+	want := []float64{2, 32, 111}
+	svg := harmChart(res, 1)
 	wellFormed(t, svg)
+	for _, name := range []string{">this programme: 24.7 %<", ">worst first: 13.8 %<", ">flat cycle, 1 year<", ">harm index taken off, added up from the first year<", ">end of the year<", `stroke-dasharray="9 4"`} {
+		if !strings.Contains(string(svg), name) {
+			t.Errorf("the chart lacks %s", name)
+		}
+	}
 	tick := regexp.MustCompile(`<text x="58" y="([\d.]+)" fill="#1d2733" text-anchor="end">([\d.]+)</text>`).FindAllStringSubmatch(string(svg), -1)
 	if len(tick) < 3 {
 		t.Fatalf("the axis has %d figures", len(tick))
@@ -131,13 +140,13 @@ func TestChartValues(t *testing.T) {
 	y0, v0 := at(0)
 	y1, v1 := at(len(tick) - 1)
 	marks := regexp.MustCompile(`<circle cx="[\d.]+" cy="([\d.]+)" r="4"`).FindAllStringSubmatch(string(svg), -1)
-	if len(marks) != 3 || v0 != 0 || v1 < 150 {
+	if len(marks) != 3 || v0 != 0 || v1 < 111 {
 		t.Fatalf("%d marks, an axis from %v to %v", len(marks), v0, v1)
 	}
 	for i, m := range marks {
 		y, _ := strconv.ParseFloat(m[1], 64)
-		if got := v0 + (y+4-y0)/(y1-y0)*(v1-v0); math.Abs(got-1000*want[i]) > 0.2 {
-			t.Errorf("mark %d stands at %.2f, want %.2f", i, got, 1000*want[i])
+		if got := v0 + (y+4-y0)/(y1-y0)*(v1-v0); math.Abs(got-want[i]) > 0.2 {
+			t.Errorf("mark %d stands at %.2f, want %.2f", i, got, want[i])
 		}
 	}
 }

@@ -24,6 +24,9 @@ type reportView struct {
 	Restorations                     []restorationView
 	Value                            []string
 	Inspections                      []inspectionView
+	NeverSeen                        string
+	Decisions                        *decisionsView
+	Scale                            string // of the squares of the map, in words
 	Quality                          []counted
 	Method                           []fact
 	Notes                            []string
@@ -38,13 +41,13 @@ type topView struct {
 	Plan                                       template.HTML
 	Legend, Work, Objective, Second, Cost      string
 	Visits                                     []reportVisit
-	Not, Notes                                 []string
+	Not, Notes, Overrides                      []string
 }
 
 type reportVisit struct {
-	Number, After int
-	Dose, Goal    string
-	Items         []itemView
+	Number            int
+	After, Dose, Goal string
+	Items             []itemView
 }
 
 type effectView struct{ Work, Share, Source string }
@@ -69,7 +72,7 @@ func newReportView(r *SiteReport) *sheet {
 	v := &reportView{
 		Trees: grouped(float64(t.trees)), Species: t.species, Sizes: t.sizes, Conditions: t.conditions, Cuts: t.cuts, Places: t.places, Ratings: t.ratings,
 		TopCount: top, NoPromise: noPromise, Notes: plainAll(r.Notes), Glossary: glossary, Method: method(&r.Basis), Quality: quality(t),
-		Lasts: fixed(r.Effect.Lasts.Value, 0), LastsSource: plain(r.Effect.Lasts.Source),
+		Lasts: yearsOf(r.Effect.Lasts.Value), LastsSource: plain(r.Effect.Lasts.Source),
 	}
 	var specs []*pruning.Specification
 	for i := range r.Trees[:top] {
@@ -78,20 +81,21 @@ func newReportView(r *SiteReport) *sheet {
 		}
 	}
 	always := sharedNot(specs)
-	v.Always = plainAll(always)
-	m := &MapInput{Label: fmt.Sprintf("Map of %s with %s, the first %d by number", plain(r.Site.Name), count(len(r.Trees), "tree"), top), Targets: r.Targets}
+	v.Always = plainAll(notWords(always, specs...))
+	m := &MapInput{Label: fmt.Sprintf("Map of %s: person-hours under the crowns and limbs of %s by square, and the first %d by number", plain(r.Site.Name), count(len(r.Trees), "tree"), top), Targets: r.Targets}
 	for i := range r.Trees {
+		m.Weights = append(m.Weights, Weight{r.Trees[i].Point, r.Trees[i].Row.PersonHours()})
 		if i < top {
 			m.Marks = append(m.Marks, Mark{r.Trees[i].Point, fmt.Sprint(i + 1)})
 			v.Top = append(v.Top, newTopView(i+1, &r.Trees[i], r, always))
-		} else {
-			m.Dots = append(m.Dots, r.Trees[i].Point)
 		}
 	}
 	v.Map = inHTML(Map(m))
 	v.Programme = newProgrammeView(r)
 	v.effects(r)
 	v.lists(r)
+	v.inspections(r.Inspections)
+	v.Decisions = newDecisionsView(r)
 	v.Summary = summary(r, t, top)
 	return &sheet{Title: "Trees over people: " + plain(r.Site.Name), Kind: "Site report", Basis: r.facts(), Cautions: Cautions, Data: v}
 }
@@ -101,15 +105,16 @@ func summary(r *SiteReport, t *tally, top int) (list []string) {
 	if t.trees == 0 {
 		return []string{"No standing tree is on record here, so there is nothing to report yet."}
 	}
-	list = append(list, fmt.Sprintf("%s standing %s on record. %s stand over a place that is recorded, %s of them over places where people are at some hour of the week.",
-		grouped(float64(t.trees)), isAre(t.trees, "tree"), grouped(float64(t.over)), grouped(float64(t.overBusy))))
-	list = append(list, fmt.Sprintf("%s of them (%s) carry an old cut that weakens a limb or the crown; %s were topped.", grouped(float64(t.bad)), percent(ratio(t.bad, t.trees)), grouped(float64(t.tops))))
+	list = append(list, fmt.Sprintf("%s standing %s on record. %s over a place that is recorded, %s of them over places where people are at some hour of the week.",
+		grouped(float64(t.trees)), isAre(t.trees, "tree"), verb(t.over, "stands", "stand"), grouped(float64(t.overBusy))))
+	list = append(list, fmt.Sprintf("%s, %s of all, %s an old cut that weakens a limb or the crown; %s topped.", count(t.bad, "tree"), percent(ratio(t.bad, t.trees)), map[bool]string{true: "carries", false: "carry"}[t.bad == 1], verb(t.tops, "was", "were")))
 	if t.harm > 0 {
 		first := 0.0
 		for i := range r.Trees[:top] {
 			first += r.Trees[i].Row.HarmIndex()
 		}
-		list = append(list, fmt.Sprintf("Trees are put in order by a harm index: how likely a part is to fail, times who and what is beneath, times how much of it would be struck. The first %d trees hold %s of the whole.", top, percent(first/t.harm)))
+		list = append(list, fmt.Sprintf("Trees are put in order by a harm index: how likely a part is to fail, times who and what is beneath, times how much of it would be struck. %s %s of the whole.", firstTrees(top), percent(first/t.harm)))
+		list = append(list, undecided(r, t)...)
 	}
 	if p := r.Programme; p != nil {
 		res := &p.Record.Result
@@ -125,14 +130,45 @@ func summary(r *SiteReport, t *tally, top int) (list []string) {
 	} else {
 		list = append(list, "No programme of work has been made yet.")
 	}
-	overdue := 0
-	for _, i := range r.Inspections {
-		add(&overdue, i.Overdue)
+	return append(list, dueWords(r.Inspections)...)
+}
+
+// undecided says how much of the harm waits for somebody to decide.
+func undecided(r *SiteReport, t *tally) []string {
+	n, harm := 0, 0.0
+	for i := range r.Trees {
+		if r.Trees[i].Undecided {
+			n++
+			harm += r.Trees[i].Row.HarmIndex()
+		}
 	}
-	if len(r.Inspections) > 0 {
-		list = append(list, fmt.Sprintf("%s due a look again; %s overdue.", isAreCount(len(r.Inspections)), isAreCount(overdue)))
+	if n == 0 {
+		return nil
 	}
-	return list
+	return []string{fmt.Sprintf("%s of the harm is in trees (%s) on which somebody qualified has to decide first; what follows from that decision is not costed here.", percent(harm/t.harm), grouped(float64(n)))}
+}
+
+// firstTrees begins a sentence on the trees that are told of one by one.
+func firstTrees(n int) string {
+	if n == 1 {
+		return "The first tree holds"
+	}
+	return fmt.Sprintf("The first %d trees hold", n)
+}
+
+// verb puts a number before the word that goes with it.
+func verb(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return grouped(float64(n)) + " " + many
+}
+
+func yearsOf(v float64) string {
+	if v == 1 {
+		return "1 year"
+	}
+	return num(v) + " years"
 }
 
 func newTopView(number int, tree *ReportTree, r *SiteReport, always []string) topView {
@@ -146,20 +182,24 @@ func newTopView(number int, tree *ReportTree, r *SiteReport, always []string) to
 	}
 	v.Facts = []fact{
 		{"Stem diameter", withUnit(optCm(tree.DBH), " cm")}, {"Height", metres(tree.Size.Height, tree.Size.HeightEstimated())},
-		{"Crown radius", metres(tree.Size.CrownRadius, tree.Size.CrownRadiusEstimated())}, {"Condition", orNone(tree.Condition, "not recorded")},
+		{"Crown radius", metres(tree.Size.CrownRadius, tree.Size.CrownRadiusEstimated())}, {"Condition", conditionWords(&tree.Tree.Tree)},
 		{"Stands over", v.Over}, {"People beneath, mean", figure(tree.Row.Count.Persons())}, {"Rating", v.Rating}, {"Harm index", v.HarmIndex},
 	}
 	if s := tree.Specification; s != nil {
-		v.Work, v.Objective, v.Second = plain(string(s.Work)), sentence(s.Objective), sentence(s.SecondOpinion)
+		v.Work, v.Objective, v.Second = plain(string(s.Work)), sentence(s.Objective), sentence(tidy(s.SecondOpinion))
+		v.Overrides = overridesOf(s)
+		if s.Note != "" {
+			v.Overrides = append(v.Overrides, "Note of the person who changed it: "+sentence(s.Note))
+		}
 		for i := range s.Visits {
 			w := &s.Visits[i]
-			visit := reportVisit{Number: w.Number, After: w.AfterYears, Dose: percent(w.Dose), Goal: sentence(w.Goal)}
+			visit := reportVisit{Number: w.Number, After: yearsAfter(w.AfterYears), Dose: doseWords(s, w, &tree.Tree.Tree), Goal: sentence(w.Goal)}
 			for k := range w.Items {
 				visit.Items = append(visit.Items, newItemView(k, &w.Items[k], tree.Cuts))
 			}
 			v.Visits = append(v.Visits, visit)
 		}
-		v.Not = plainAll(without(s.Not, always))
+		v.Not = plainAll(notWords(without(s.Not, always), s))
 	}
 	v.Notes = plainAll(tree.Notes)
 	if tree.Hours > 0 || tree.Cost > 0 {
@@ -180,17 +220,35 @@ func (v *reportView) lists(r *SiteReport) {
 		}
 		v.Restorations = append(v.Restorations, restorationView{Tag: plain(p.Tag), Species: plain(p.Species), Dose: percent(p.DoseSoFar), Next: next, Note: plain(p.Note), Done: p.Done, Visits: p.Visits})
 	}
-	for _, i := range r.Inspections {
-		v.Inspections = append(v.Inspections, inspectionView{plain(i.Tag), plain(i.Species), day(i.Due), plain(i.Why), i.Overdue})
-	}
 	if w := r.Value; w != nil {
 		if w.Trees > 0 {
 			v.Value = append(v.Value, fmt.Sprintf("%s appraised at %s together (%s).", isAreCount(w.Trees), money(w.Appraised, w.Currency), orNone(w.Method, "method not recorded")))
 		}
-		if w.ShadeParking > 0 || w.ShadeWalkways > 0 {
-			v.Value = append(v.Value, fmt.Sprintf("Crowns cover %s m² of parking and %s m² of walkways: shade that a topped crown would not give.", grouped(w.ShadeParking), grouped(w.ShadeWalkways)))
+		if text := shadeWords(w); text != "" {
+			v.Value = append(v.Value, text)
 		}
 	}
+}
+
+// shadeWords says what the crowns cover, areas and lines apart: how wide a walk is
+// that is drawn as a line nobody recorded.
+func shadeWords(w *Value) string {
+	var parts []string
+	for _, p := range []struct {
+		amount     float64
+		unit, what string
+	}{
+		{w.ShadeParking, "m²", "parking drawn as areas"}, {w.ShadeParkingLength, "m", "parking drawn as lines"},
+		{w.ShadeWalks, "m²", "walks and plazas drawn as areas"}, {w.ShadeWalksLength, "m", "walks drawn as lines"},
+	} {
+		if p.amount > 0 {
+			parts = append(parts, grouped(p.amount)+" "+p.unit+" of "+p.what)
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "Crowns cover " + strings.Join(parts, ", ") + ": shade that a topped crown would not give. Ground under two crowns counts twice."
 }
 
 func quality(t *tally) []counted {

@@ -161,9 +161,9 @@ func TestEveryTreeIsThere(t *testing.T) {
 			trees = append(trees, section)
 		}
 	}
-	once := words(all(n, "section")[1])
+	once := words(all(n, "section")[2])
 	if !strings.HasPrefix(once, "What not to do on any of these trees") {
-		t.Errorf("the second section is %q", once)
+		t.Errorf("the third section is %q", once)
 	}
 	if len(trees) != len(s.Jobs) {
 		t.Fatalf("%d trees of %d", len(trees), len(s.Jobs))
@@ -171,12 +171,14 @@ func TestEveryTreeIsThere(t *testing.T) {
 	for i, section := range trees {
 		text := words(section)
 		for _, it := range s.Jobs[i].Specification.Visits[0].Items {
-			if !strings.Contains(text, it.Text) {
+			if !strings.Contains(text, itemWords(&it)) {
 				t.Errorf("tree %d lacks the instruction %q", i, it.Text)
 			}
 		}
 		for _, not := range s.Jobs[i].Specification.Not {
-			if !strings.Contains(text, not) && !strings.Contains(once, not) {
+			// Where an instruction has a share of its own, the list leaves it out.
+			short := notWords([]string{not}, &s.Jobs[0].Specification)[0]
+			if !strings.Contains(text, not) && !strings.Contains(once, not) && !strings.Contains(once, short) {
 				t.Errorf("tree %d lacks %q, and so does the first page", i, not)
 			}
 		}

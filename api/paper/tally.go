@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
@@ -43,7 +44,7 @@ func newTally(trees []ReportTree) *tally {
 	for i := range trees {
 		tree := &trees[i]
 		species[orNone(tree.Species, "not recorded")]++
-		conditions[orNone(tree.Condition, "not recorded")]++
+		conditions[strings.TrimPrefix(conditionWords(&tree.Tree.Tree), "as recorded: ")]++
 		sizes[sizeClass(tree.DBH)]++
 		seen, bad := map[inventory.CutKind]bool{}, false
 		for k := range tree.Cuts {

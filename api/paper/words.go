@@ -3,6 +3,7 @@ package paper
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -61,6 +62,21 @@ func optCm(v inventory.Opt[float64]) string {
 	return fixed(v.V*100, 0)
 }
 
+// endless is a figure with the last bits of a sum in it.
+var endless = regexp.MustCompile(`\d+\.\d{7,}`)
+
+// tidy rounds figures that another text brings along with all their bits:
+// 55.00000000000001 becomes 55.
+func tidy(s string) string {
+	return endless.ReplaceAllStringFunc(s, func(f string) string {
+		v, err := strconv.ParseFloat(f, 64)
+		if err != nil {
+			return f
+		}
+		return num(v)
+	})
+}
+
 func percent(v float64) string {
 	s := fixed(v*100, 1)
 	return strings.TrimSuffix(s, ".0") + " %"
@@ -82,6 +98,35 @@ func plural(word string) string {
 		return word + "es"
 	}
 	return word + "s"
+}
+
+// shareWord is a share as a crew says it: a third, a half.
+func shareWord(v float64) string {
+	switch {
+	case math.Abs(v-1.0/3) < 1e-3:
+		return "a third"
+	case math.Abs(v-0.5) < 1e-3:
+		return "a half"
+	}
+	return percent(v)
+}
+
+// yearsAfter says how long after the first visit another is; empty for the first.
+func yearsAfter(n int) string {
+	if n <= 0 {
+		return ""
+	}
+	return count(n, "year") + " after the first"
+}
+
+// conditionWords is the condition as somebody recorded it, and that the tree is
+// recorded as dead: one can be older than the other.
+func conditionWords(t *inventory.Tree) string {
+	word := orNone(t.Condition, "not recorded")
+	if t.Status != inventory.Dead || strings.EqualFold(word, "dead") {
+		return word
+	}
+	return "as recorded: " + word + "; recorded as dead"
 }
 
 // kindWord is a kind of target in words.

@@ -1,6 +1,7 @@
 package sheets
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -64,7 +65,7 @@ func report(ctx context.Context, store Store, b *question.Basis, q ReportQuery, 
 		if t == nil {
 			continue
 		}
-		one := paper.ReportTree{Tree: treeOf(t), Row: rows[k]}
+		one := paper.ReportTree{Tree: treeOf(t), Row: rows[k], Undecided: t.Spec.SecondOpinion != ""}
 		one.Hours, one.Cost = allVisits(t, b)
 		if len(out.Trees) < top {
 			opened, e, err := g.tree(ctx, rows[k].Tree)
@@ -80,6 +81,9 @@ func report(ctx context.Context, store Store, b *question.Basis, q ReportQuery, 
 		return nil, err
 	}
 	restorations(out, trees, b)
+	if out.Decisions, err = decisions(ctx, store, trees, b); err != nil {
+		return nil, err
+	}
 	if err := inspections(ctx, store, out, b); err != nil {
 		return nil, err
 	}
@@ -135,12 +139,40 @@ const aheadYears = 1
 
 func inspections(ctx context.Context, store Store, out *paper.SiteReport, b *question.Basis) error {
 	due, err := store.DueVisits(ctx, b.Site, b.AsOf.AddDate(aheadYears, 0, 0))
-	for _, d := range due {
+	for _, d := range byHarm(due, out.Trees) {
+		if d.Never {
+			out.Inspections = append(out.Inspections, paper.Inspection{Tag: d.Label, Species: d.Species, Never: true})
+			continue
+		}
 		out.Inspections = append(out.Inspections, paper.Inspection{
 			Tag: d.Label, Species: d.Species, Due: d.NextOn, Overdue: d.NextOn.Before(b.AsOf), Why: "asked for at the visit of " + d.LastOn.Format("2 January 2006"),
 		})
 	}
 	return err
+}
+
+// byHarm puts the trees that were never looked at in the order of their harm,
+// after those that are due on a day.
+func byHarm(due []inventory.DueVisit, ranked []paper.ReportTree) []inventory.DueVisit {
+	place := make(map[inventory.TreeID]int, len(ranked))
+	for i := range ranked {
+		place[ranked[i].ID] = i + 1
+	}
+	due = slices.Clone(due)
+	slices.SortStableFunc(due, func(a, b inventory.DueVisit) int {
+		if !a.Never || !b.Never {
+			return cmp.Compare(never(a), never(b))
+		}
+		return cmp.Compare(place[a.Tree], place[b.Tree])
+	})
+	return due
+}
+
+func never(d inventory.DueVisit) int {
+	if d.Never {
+		return 1
+	}
+	return 0
 }
 
 // valueOf sums up what people appraised, and the shade that the crowns give.
@@ -167,7 +199,7 @@ func valueOf(ctx context.Context, store Store, trees []question.WorkTree, b *que
 	for k := range trees {
 		shade.Add(trees[k].Shade)
 	}
-	v.ShadeParking, v.ShadeWalkways = shade.Parking, shade.Walks
+	v.ShadeParking, v.ShadeParkingLength, v.ShadeWalks, v.ShadeWalksLength = shade.Parking, shade.ParkingAt, shade.Walks, shade.WalksAt
 	return v, nil
 }
 

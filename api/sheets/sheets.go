@@ -23,6 +23,8 @@ import (
 type Store interface {
 	question.ProgrammeStore
 	question.RankStore
+	// JobEvents returns the steps of jobs in their order.
+	JobEvents(ctx context.Context, client inventory.ClientID, jobs []int64) ([]inventory.JobEvent, error)
 	DueVisits(ctx context.Context, site inventory.Site, until time.Time) ([]inventory.DueVisit, error)
 }
 
@@ -170,6 +172,8 @@ func Bid(ctx context.Context, store Store, b *question.Basis, year int, pack str
 		at[trees[k].Tree.ID] = &trees[k]
 	}
 	out := &paper.BidSheet{Basis: basisOf(b, i), Title: title(b, year, pack), Estimate: estimate, Currency: b.Practice.Rates.Currency}
+	rates := &b.Practice.Rates
+	out.GroupHours, out.GroupCost = rates.GroupHours.Value, rates.GroupHours.Value*rates.CrewHourCost.Value
 	for k := range jobs {
 		j := &jobs[k]
 		t := at[j.Tree]

@@ -72,7 +72,7 @@ func (d *demoCmd) workOn(c *cli, s *session, b *question.Basis, id inventory.Pro
 			continue
 		}
 		for _, g := range j.Gates {
-			if _, err := question.ClearGate(c.ctx, s, s.client, j.ID, g.Name, true, office, "invented-1", b.AsOf, none); err != nil {
+			if _, err := question.ClearGate(c.ctx, s, s.client, j.ID, question.Settling{Gate: g.Name, Cleared: true, By: office, Reference: "invented-1", On: b.AsOf, Today: b.AsOf}, none); err != nil {
 				return err
 			}
 		}
@@ -102,6 +102,6 @@ func (d *demoCmd) finish(c *cli, s *session, b *question.Basis, j *inventory.Job
 	if _, err := question.Complete(c.ctx, s, b, j.ID, done, inventory.Opt[int]{}); err != nil || stub {
 		return err
 	}
-	_, err := question.Check(c.ctx, s, b, j.ID, question.Checking{By: inspector, On: b.AsOf, Accept: true, Limb: inventory.Possible, Condition: "fair"}, inventory.Opt[int]{})
+	_, err := question.Check(c.ctx, s, b, j.ID, question.Checking{By: inspector, On: b.AsOf, Accept: true, Reason: "invented: looked at from the ground", Limb: inventory.Possible, Condition: "fair"}, inventory.Opt[int]{})
 	return err
 }

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/question"
@@ -25,6 +26,7 @@ type jobsCmd struct {
 	Check    jobsCheck    `cmd:"" help:"Close a job that was done, or send it back."`
 	Return   jobsReturn   `cmd:"" help:"Take jobs a step back, with the reason."`
 	Withdraw jobsWithdraw `cmd:"" help:"Give jobs up or put them off, with the reason."`
+	Urgent   jobsUrgent   `cmd:"" help:"Say that a job is about a hazard that cannot wait for windows."`
 	Photo    jobsPhoto    `cmd:"" help:"Add pictures to a job."`
 	Effect   jobsEffect   `cmd:"" help:"Show the harm that work took off: predicted, and computed again afterwards."`
 }
@@ -196,11 +198,12 @@ func writeJob(c *cli, s *session, j *inventory.Job, format string) error {
 }
 
 type jobsAdd struct {
-	Tag   string `arg:"" help:"The tree's tag or source id."`
-	Visit int    `default:"1" help:"Visit of the tree's specification, from 1."`
-	Year  int    `required:"" help:"Year to do it in."`
+	Tag    string `arg:"" help:"The tree's tag or source id."`
+	Visit  int    `default:"1" help:"Visit of the tree's specification, from 1."`
+	Year   int    `required:"" help:"Year to do it in."`
+	Urgent bool   `help:"A hazard that cannot wait for windows."`
 	workFlags
-	byFlag
+	mustBy
 }
 
 // Run makes one job.
@@ -210,7 +213,7 @@ func (p *jobsAdd) Run(c *cli) error {
 		return err
 	}
 	defer s.close()
-	j, err := question.AddJob(c.ctx, s, b, p.Tag, p.Visit, p.Year, p.name())
+	j, err := question.AddJob(c.ctx, s, b, question.NewVisit{Tag: p.Tag, Visit: p.Visit, Year: p.Year, Urgent: p.Urgent, By: p.By})
 	if err != nil {
 		return err
 	}
@@ -224,7 +227,7 @@ type whichJobs struct {
 	Site    string  `help:"Site of the package." placeholder:"NAME"`
 	Year    int     `help:"All jobs of this year that can take the step."`
 	Package string  `help:"And of this street or area." placeholder:"NAME"`
-	byFlag
+	mustBy
 }
 
 // find returns the jobs named. Those of a year or package are the ones that can go
@@ -236,17 +239,14 @@ func (w *whichJobs) find(c *cli, s *session, can func(*inventory.Job) bool) ([]i
 		}
 		return w.IDs, nil
 	}
-	if w.Year == 0 {
+	if w.Year == 0 || w.Package == "" {
 		return nil, inventory.Errorf(inventory.Invalid, "say which jobs: their numbers, or --year and --package")
 	}
-	q := inventory.JobQuery{Client: s.client, Year: w.Year, Package: w.Package}
-	if w.Site != "" {
-		site, err := s.GetSite(c.ctx, s.client, w.Site)
-		if err != nil {
-			return nil, err
-		}
-		q.Site = site.ID
+	site, err := s.GetSite(c.ctx, s.client, w.Site) // the only one, where it is not named
+	if err != nil {
+		return nil, err
 	}
+	q := inventory.JobQuery{Client: s.client, Site: site.ID, Year: w.Year, Package: w.Package}
 	list, err := s.FindJobs(c.ctx, q)
 	if err != nil {
 		return nil, err
@@ -293,7 +293,7 @@ func (w *whichJobs) move(c *cli, to inventory.JobState, did, reason string) erro
 		return slices.Contains(j.NextStates(), to) && (to != inventory.InHand || j.State == inventory.Approved && j.OpenGates() == 0)
 	}
 	return w.each(c, can, did, func(s *session, id int64) error {
-		_, err := question.Move(c.ctx, s, s.client, inventory.JobID(id), to, w.name(), reason, inventory.Opt[int]{})
+		_, err := question.Move(c.ctx, s, s.client, inventory.JobID(id), to, w.By, reason, inventory.Opt[int]{})
 		return err
 	})
 }
@@ -337,7 +337,7 @@ func (p *jobsReturn) Run(c *cli) error {
 		if !ok {
 			return inventory.Errorf(inventory.Conflict, "job %d is %s: there is no step back from there", id, j.State)
 		}
-		_, err = question.Move(c.ctx, s, s.client, j.ID, to, p.name(), p.Reason, inventory.Some(j.Version))
+		_, err = question.Move(c.ctx, s, s.client, j.ID, to, p.By, p.Reason, inventory.Some(j.Version))
 		return err
 	})
 }
@@ -365,15 +365,34 @@ func (p *jobsClear) Run(c *cli) error {
 			slices.ContainsFunc(j.Gates, func(g inventory.Gate) bool { return strings.EqualFold(g.Name, p.Gate) && g.Cleared == p.Open })
 	}
 	return p.each(c, can, "have "+did, func(s *session, id int64) error {
-		_, err := question.ClearGate(c.ctx, s, s.client, inventory.JobID(id), p.Gate, !p.Open, p.name(), p.Reference, on, inventory.Opt[int]{})
+		_, err := question.ClearGate(c.ctx, s, s.client, inventory.JobID(id), question.Settling{Gate: p.Gate, Cleared: !p.Open, By: p.By, Reference: p.Reference, On: on, Today: time.Now()}, inventory.Opt[int]{})
 		return err
+	})
+}
+
+type jobsUrgent struct {
+	ID     int64  `arg:"" help:"Number of the job."`
+	Reason string `required:"" help:"Why it cannot wait." placeholder:"TEXT"`
+	practiceFlag
+	assumptions
+	mustBy
+}
+
+// Run makes a job urgent.
+func (p *jobsUrgent) Run(c *cli) error {
+	return c.withJob(p.ID, p.practiceFlag, p.assumptions, func(s *session, b *question.Basis, j *inventory.Job) error {
+		now, err := question.MarkUrgent(c.ctx, s, b, j.ID, p.By, p.Reason, inventory.Some(j.Version))
+		if err != nil {
+			return err
+		}
+		return writeJob(c, s, now, "text")
 	})
 }
 
 type jobsPhoto struct {
 	ID    int64    `arg:"" help:"Number of the job."`
 	Files []string `arg:"" help:"JPEG, PNG or WebP files." type:"existingfile"`
-	byFlag
+	mustBy
 }
 
 // Run adds pictures.
@@ -388,7 +407,7 @@ func (p *jobsPhoto) Run(c *cli) error {
 		if err != nil {
 			return inventory.Errorf(inventory.Invalid, "the photo cannot be read: %w", err)
 		}
-		photo := &inventory.Photo{Job: inventory.JobID(p.ID), Name: filepath.Base(path), MediaType: http.DetectContentType(b), Bytes: b, By: p.name()}
+		photo := &inventory.Photo{Job: inventory.JobID(p.ID), Name: filepath.Base(path), MediaType: http.DetectContentType(b), Bytes: b, By: p.By}
 		if err := question.CheckPhoto(photo); err != nil {
 			return inventory.Errorf(inventory.KindOf(err), "%s: %w", path, err)
 		}

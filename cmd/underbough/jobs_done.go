@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strconv"
@@ -8,6 +9,7 @@ import (
 	"time"
 
 	"github.com/underbough/underbough/inventory"
+	"github.com/underbough/underbough/inventory/pruning"
 	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 )
@@ -29,12 +31,12 @@ type jobsDone struct {
 	Finished  bool     `help:"The work is at its end before its last visit: of a restoration, the tree was found restored."`
 	practiceFlag
 	assumptions
-	byFlag
+	mustBy
 }
 
 // completion reads what was done.
 func (p *jobsDone) completion() (c inventory.Completion, err error) {
-	c = inventory.Completion{By: p.name(), Note: p.Note, Removed: p.Removed, Finished: p.Finished, Cuts: []inventory.MadeCut{}}
+	c = inventory.Completion{By: p.By, Note: p.Note, Removed: p.Removed, Finished: p.Finished, Cuts: []inventory.MadeCut{}}
 	if c.On, err = parseDay("on", p.On); err != nil {
 		return c, err
 	}
@@ -192,7 +194,7 @@ type jobsCheck struct {
 	Finished  bool   `help:"The work is at its end: of a restoration, the tree was found restored."`
 	practiceFlag
 	assumptions
-	byFlag
+	mustBy
 }
 
 // Run closes a job or sends it back.
@@ -201,7 +203,7 @@ func (p *jobsCheck) Run(c *cli) error {
 	if err != nil {
 		return err
 	}
-	k := question.Checking{By: p.name(), On: on, Accept: p.Accept, Reason: p.Reason, Condition: p.Condition, Finished: p.Finished}
+	k := question.Checking{By: p.By, On: on, Accept: p.Accept, Reason: p.Reason, Condition: p.Condition, Finished: p.Finished}
 	for _, f := range []struct {
 		text string
 		to   *inventory.Likelihood
@@ -224,6 +226,85 @@ func (p *jobsCheck) Run(c *cli) error {
 	})
 }
 
+// jobItems says what the job's visit asks for.
+func jobItems(n notes, d *question.JobDocument) error {
+	var s pruning.Specification
+	if len(d.Specification) == 0 {
+		return nil
+	}
+	if err := json.Unmarshal(d.Specification, &s); err != nil {
+		return err
+	}
+	if d.Visit < 1 || d.Visit > len(s.Visits) {
+		return nil
+	}
+	v := &s.Visits[d.Visit-1]
+	n.say("\nWhat to do: %s", v.Goal)
+	for k := range v.Items {
+		n.sayIn(fmt.Sprintf("  %d ", k+1), "%s", v.Items[k].Text)
+	}
+	for _, o := range s.Overrides {
+		n.sayIn("  ", "decided against %s by %s: %s; reason: %s", o.Rule, o.By, o.Breach, o.Reason)
+	}
+	return nil
+}
+
+// jobRounds says what was done, round by round.
+func jobRounds(n notes, d *question.JobDocument) {
+	if d.Completion == nil {
+		return
+	}
+	for _, c := range d.Completion.Rounds() {
+		n.say("\nDone on %s by %s: %s, %s", c.On.Format(time.DateOnly), c.By, plural(int64(len(c.Cuts)), "cut", "cuts"), plural(int64(len(c.Defects)), "defect", "defects"))
+		if c.Dose.OK {
+			n.sayIn("  ", "%s of the live crown", share(c.Dose.V))
+		}
+		if c.Removed {
+			n.sayIn("  ", "the tree was taken down")
+		}
+		for i := range c.Cuts {
+			n.sayIn("  ", "%s", madeText(&c.Cuts[i]))
+		}
+		for _, x := range c.Defects {
+			n.sayIn("  ", "defect: %s (%s)", x.What, x.Rule)
+		}
+		for _, x := range c.Deviations {
+			n.sayIn("  ", "otherwise than specified: %s: %s", x.What, x.Reason)
+		}
+	}
+	if len(d.Defects) > 0 {
+		n.say("%s, which no later round mended.", plural(int64(len(d.Defects)), "defect stands", "defects stand"))
+	}
+}
+
+// madeText says a cut as it was recorded.
+func madeText(m *inventory.MadeCut) string {
+	text := string(m.Kind)
+	if m.Count > 1 {
+		text = fmt.Sprintf("%d × %s", m.Count, m.Kind)
+	}
+	for _, f := range []struct {
+		name string
+		v    inventory.Opt[float64]
+		unit string
+		by   float64
+	}{{"of", m.Diameter, "cm", 100}, {"to a lateral of", m.LateralDiameter, "cm", 100}, {"stub", m.StubLength, "cm", 100}, {"at", m.Height, "m up", 1}, {"shoots left of", m.RegrowthLeft, "m", 1}} {
+		if f.v.OK {
+			text += fmt.Sprintf(", %s %s %s", f.name, strconv.FormatFloat(f.v.V*f.by, 'f', 1, 64), f.unit)
+		}
+	}
+	if m.OnCut != 0 {
+		text += fmt.Sprintf(", on cut %d", m.OnCut)
+	}
+	if m.Gone {
+		text += ", its wood came off"
+	}
+	if m.Recorded != 0 {
+		text += fmt.Sprintf("; recorded as cut %d", m.Recorded)
+	}
+	return text
+}
+
 // jobText shows a job.
 func jobText(n notes, d *question.JobDocument) error {
 	n.say("Job %d, %s: %s of tree %s, visit %d, %d, %s: %s", d.ID, d.Site, d.Work, d.Tag, d.Visit, d.Year, d.Package, d.State)
@@ -232,10 +313,19 @@ func jobText(n notes, d *question.JobDocument) error {
 		next[i] = string(s)
 	}
 	n.say("can become %s", strings.Join(next, " or "))
+	if !d.TreeStatus.Standing() {
+		n.say("The tree is %s.", orUnknown(string(d.TreeStatus), "no longer in the inventory"))
+	}
+	if d.Urgent {
+		n.say("urgent: a hazard that cannot wait for windows")
+	}
 	n.say("%.2f crew-hours, cost %.0f; up to %s of the live crown", d.Hours, d.Cost, share(d.Dose))
 	n.say("days open: %s", d.OpenDays)
 	if d.Quietest != "" {
 		n.say("quietest: %s", d.Quietest)
+	}
+	if err := jobItems(n, d); err != nil {
+		return err
 	}
 	n.say("\nGates:")
 	for _, g := range d.Gates {
@@ -245,15 +335,7 @@ func jobText(n notes, d *question.JobDocument) error {
 		}
 		n.sayIn("  ", "%s", strings.TrimSpace(text))
 	}
-	if c := d.Completion; c != nil {
-		n.say("\nDone on %s by %s: %s, %s", c.On.Format(time.DateOnly), c.By, plural(int64(len(c.Cuts)), "cut", "cuts"), plural(int64(len(c.Defects)), "defect", "defects"))
-		for _, x := range c.Defects {
-			n.sayIn("  ", "defect: %s (%s)", x.What, x.Rule)
-		}
-		for _, x := range c.Deviations {
-			n.sayIn("  ", "otherwise than specified: %s: %s", x.What, x.Reason)
-		}
-	}
+	jobRounds(n, d)
 	n.say("\nSteps:")
 	for _, s := range d.Steps {
 		text := fmt.Sprintf("%s %s by %s", s.At.Local().Format("2006-01-02 15:04"), s.To, s.By)

@@ -35,6 +35,10 @@ func (p *practiceCheck) Run(c *cli) error {
 			open++
 		}
 	}
+	n := notes{c.stdout, terminalWidth(c.stdout)}
+	for _, w := range k.Warnings() {
+		n.say("Warning: %s", w)
+	}
 	_, err = fmt.Fprintf(c.stdout, "%s: practice %q, version %d: good; %d windows, %d of them opened by the client\n", p.File, k.Name, k.Version, len(k.Windows.List), open)
 	return err
 }

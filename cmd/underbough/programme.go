@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -39,7 +40,16 @@ type programmeMake struct {
 
 // question is what is asked for.
 func (p *programmeMake) question(asOf time.Time) (programme.Question, error) {
-	q := programme.Question{From: p.From, Years: p.Years, Measure: programme.Measure(p.In), Must: splitList(p.Must), MustDue: p.MustBy - 1, Cycle: p.Cycle, Least: p.Least, Rated: p.MustIf}
+	var q programme.Question
+	switch {
+	case p.Years >= 1 && (p.MustBy < 1 || p.MustBy > p.Years):
+		return q, inventory.Errorf(inventory.Invalid, "--must-by %d: expected a year of the programme, 1 to %d", p.MustBy, p.Years)
+	case p.Cycle < 1 || p.Cycle > 50:
+		return q, inventory.Errorf(inventory.Invalid, "--cycle %d: expected 1 to 50 years", p.Cycle)
+	case !(p.Least >= 0) || math.IsInf(p.Least, 1):
+		return q, inventory.Errorf(inventory.Invalid, "--least %v: expected a harm index, 0 or more", p.Least)
+	}
+	q = programme.Question{From: p.From, Years: p.Years, Measure: programme.Measure(p.In), Must: splitList(p.Must), MustDue: p.MustBy - 1, Cycle: p.Cycle, Least: p.Least, Rated: p.MustIf}
 	if q.From == "" {
 		q.From = fmt.Sprintf("%d-01-01", asOf.Year()+1)
 	}
@@ -165,150 +175,6 @@ func (p *programmeShow) Run(c *cli) error {
 		return err
 	}
 	return writeProgramme(c, &r, items, p.Format, p.Limit)
-}
-
-// writeProgramme shows a programme; limit is how many trees are listed, 0 for all.
-func writeProgramme(c *cli, r *programme.Record, items []programme.Item, format string, limit int) error {
-	switch format {
-	case "json":
-		if limit > 0 && len(items) > limit && r.ID != 0 {
-			items = items[:limit]
-		}
-		return encode(c.stdout, struct {
-			*question.ProgrammeDocument
-			Items []programme.Item `json:"items"`
-		}{question.DocumentOf(r), items})
-	case "csv":
-		return itemListing(items).write(c.stdout, c.stderr, "csv")
-	}
-	n := notes{c.stdout, terminalWidth(c.stdout)}
-	d := question.DocumentOf(r)
-	title := fmt.Sprintf("Programme %d, %s", r.ID, r.Name)
-	if r.ID == 0 {
-		title = "Programme not kept, " + r.Name
-	}
-	n.say("%s: %s, %d to %d; %d of %d trees planned", title, r.Site.Name, r.Result.FirstYear, r.Result.FirstYear+r.Question.Years-1, d.Planned, d.Trees)
-	if d.InWork > 0 {
-		n.say("%d trees with jobs approved or in hand are planned around.", d.InWork)
-	}
-	proof := fmt.Sprintf("no programme within the budget takes off more than %s: this one is within %s of that", ranking.Figure(d.HarmIndexBound), gapText(d.Gap))
-	if d.Exact {
-		proof = "no programme within the budget takes off more"
-	}
-	n.say("Takes off a harm index of %s over the years; %s (%s).\n", ranking.Figure(d.HarmIndexTakenOff), proof, d.Method)
-	t := &table{columns: []column{
-		{title: "year"}, {title: "trees", right: true}, {title: "packages", right: true, spare: 2}, {title: "crew-hours", right: true}, {title: "cost", right: true},
-		{title: "budget used", right: true}, {title: "harm index, nothing done", right: true, spare: 1}, {title: "left", right: true}, {title: "worst first", right: true},
-		{title: fmt.Sprintf("flat %d years", r.Question.Cycle), right: true},
-	}}
-	for _, y := range d.Years {
-		t.add("", strconv.Itoa(y.Year), strconv.Itoa(y.Trees), strconv.Itoa(y.Groups), fmt.Sprintf("%.1f", y.Hours), fmt.Sprintf("%.0f", y.Cost),
-			fmt.Sprintf("%.0f of %.0f", y.Used, y.Budget), ranking.Figure(y.HarmIndexBefore), ranking.Figure(y.HarmIndexLeft), ranking.Figure(y.HarmIndexWorstFirst), ranking.Figure(y.HarmIndexFlatCycle))
-	}
-	if err := t.write(c.stdout, n.width); err != nil {
-		return err
-	}
-	if len(d.Left) > 0 {
-		n.say("\nHas to be done and does not fit the budget: %s", firstOf(d.Left, 20))
-	}
-	writeCycles(n, d)
-	n.say("\n%s\n", d.Assumption)
-	if err := writeItems(c, r, items, limit); err != nil {
-		return err
-	}
-	if r.ID != 0 && !r.ProposedAt.OK {
-		n.say("\nMake its jobs: underbough programme propose %d%s", r.ID, c.dataFlag())
-	}
-	return n.cautions()
-}
-
-func firstOf(list []string, most int) string {
-	if len(list) <= most {
-		return strings.Join(list, ", ")
-	}
-	return fmt.Sprintf("%s and %d more", strings.Join(list[:most], ", "), len(list)-most)
-}
-
-// writeCycles answers what a flat cycle of some years would come to.
-func writeCycles(n notes, d *question.ProgrammeDocument) {
-	if len(d.Cycles) == 0 {
-		return
-	}
-	n.say("\nEvery tree every so many years, in the long run:")
-	for _, y := range d.Cycles {
-		text := fmt.Sprintf("%d years: %.0f crew-hours and %s a year, %.1f %% of the harm left", y.CycleYears, y.Hours, money(y.Cost, d.Currency), y.HarmLeftShare*100)
-		if y.MoneyPerTree != nil {
-			text += fmt.Sprintf("; visits and loss of value %.2f a tree and year", *y.MoneyPerTree)
-		}
-		n.sayIn("  ", "%s", text)
-	}
-	if d.BestCycleYears != nil {
-		n.sayIn("  ", "by the published economics of a cycle money alone is least at %.1f years", *d.BestCycleYears)
-	}
-}
-
-// writeItems lists trees by year and package.
-func writeItems(c *cli, r *programme.Record, items []programme.Item, limit int) error {
-	t := &table{columns: []column{
-		{title: "year"}, {title: "package", least: 12}, {title: "tree"}, {title: "species", least: 8, spare: 1}, {title: "work"}, {title: "visits", right: true},
-		{title: "crew-hours", right: true}, {title: "harm index", right: true}, {title: "rank", right: true, spare: 2},
-	}}
-	shown := 0
-	for i := range items {
-		item := &items[i]
-		if item.First == 0 || limit > 0 && shown == limit {
-			break
-		}
-		shown++
-		work := string(item.Work)
-		if item.Must {
-			work += " (must)"
-		}
-		t.add(item.Why, strconv.Itoa(item.First), item.Package, item.Label, item.Species, work, strconv.Itoa(len(item.Visits)),
-			fmt.Sprintf("%.2f", item.Visits[0].Hours), ranking.Figure(item.Harm*1000), strconv.Itoa(item.Place))
-	}
-	if shown == 0 {
-		_, err := fmt.Fprintln(c.stdout, "No tree is planned.")
-		return err
-	}
-	if err := t.write(c.stdout, terminalWidth(c.stdout)); err != nil {
-		return err
-	}
-	if more := r.Result.Planned - shown; more > 0 {
-		fmt.Fprintf(c.stdout, "… and %d more: underbough programme show %d\n", more, r.ID)
-	}
-	return nil
-}
-
-// itemListing is a row a tree.
-func itemListing(items []programme.Item) *listing {
-	l := &listing{head: &orderedMap{}}
-	for i := range items {
-		item := &items[i]
-		first := any(nil)
-		if item.First != 0 {
-			first = item.First
-		}
-		hours, cost := 0.0, 0.0
-		years := make([]string, 0, len(item.Visits))
-		for _, v := range item.Visits {
-			hours += v.Hours
-			cost += v.Cost
-			if v.Year != 0 {
-				years = append(years, strconv.Itoa(v.Year))
-			}
-		}
-		l.rows = append(l.rows, listed{properties: []ranking.Property{
-			{Name: "first_year", Value: first}, {Name: "package", Value: item.Package}, {Name: "tag", Value: item.Label}, {Name: "tree_id", Value: int(item.Tree)},
-			{Name: "species", Value: item.Species}, {Name: "work", Value: string(item.Work)}, {Name: "must", Value: item.Must}, {Name: "visit_years", Value: strings.Join(years, " ")},
-			{Name: "crew_hours_all_visits", Value: ranking.Rounded(hours)}, {Name: "cost_all_visits", Value: ranking.Rounded(cost)},
-			{Name: "harm_index", Value: ranking.Rounded(item.Harm * 1000)}, {Name: "place", Value: item.Place}, {Name: "why", Value: item.Why}, {Name: "caution", Value: question.Caution},
-		}})
-	}
-	if len(l.rows) > 0 {
-		l.columns = names(l.rows[0].properties)
-	}
-	return l
 }
 
 type programmePropose struct {

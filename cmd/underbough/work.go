@@ -32,7 +32,7 @@ func readPractice(path string) (*practice.Practice, error) {
 	case err != nil:
 		return nil, inventory.Errorf(inventory.Invalid, "the practice cannot be read: %w", err)
 	}
-	p, err := practice.Parse(b)
+	p, err := practice.ParseFile(b)
 	if err != nil {
 		return nil, inventory.Errorf(inventory.Invalid, "%s: %w", path, err)
 	}
@@ -82,4 +82,9 @@ func parseDay(flag, text string) (time.Time, error) {
 		return t, inventory.Errorf(inventory.Invalid, "--%s %s: expected a day in the form 2027-03-31", flag, text)
 	}
 	return t, nil
+}
+
+// mustBy names who takes a step that somebody answers for.
+type mustBy struct {
+	By string `required:"" help:"Who does this, as the record names them." placeholder:"NAME"`
 }

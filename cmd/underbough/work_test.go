@@ -8,12 +8,17 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/underbough/underbough/inventory/practice"
 )
 
 // grove loads a few trees along a street, one of them topped over the walk.
 func grove(t *testing.T) shell {
 	t.Helper()
 	s := onDatabase(t)
+	// Work is recorded today, whatever day that is: no window closes here.
+	s.write("open.yaml", strings.NewReplacer("name: default", "name: open", "- {name: ", "- {open: true, name: ").Replace(string(practice.DefaultText())))
+	s.env = append(s.env, "UNDERBOUGH_PRACTICE="+filepath.Join(s.dir, "open.yaml"))
 	s.write("trees.csv", `tag,lon,lat,species,dbh_cm,height_m,crown_radius_m,condition
 A1,8.5000,47.3000,Tilia cordata,42,14,5,fair
 A2,8.5002,47.3000,Quercus robur,55,16,6,good
@@ -75,6 +80,30 @@ func jobs(t *testing.T, s shell) (list []jobRow) {
 	return list
 }
 
+// stubOf is the cut that a job's stub stands as on the tree's record.
+func stubOf(t *testing.T, s shell, job string) string {
+	t.Helper()
+	var d struct {
+		Completion struct {
+			Cuts []struct {
+				Kind     string
+				Stub     float64 `json:"stub_length_m"`
+				Recorded int
+			}
+		}
+	}
+	if err := json.Unmarshal([]byte(s.ok("jobs", "show", job, "--format", "json")), &d); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range d.Completion.Cuts {
+		if c.Stub > 0 {
+			return strconv.Itoa(c.Recorded)
+		}
+	}
+	t.Fatal("no stub is recorded")
+	return ""
+}
+
 func openGates(t *testing.T, s shell, job string) (names []string) {
 	t.Helper()
 	for _, j := range jobs(t, s) {
@@ -101,8 +130,8 @@ func TestFromRankingToWork(t *testing.T) {
 	s := grove(t)
 	has(t, s.ok("specify", "A1"), "A1, Tilia cordata: restoration", "Visit 4", "No topping", "UF/IFAS", "crew-hours", "promises nothing")
 	has(t, s.ok("specify", "A4"), "second opinion")
-	has(t, s.fails("specify", "A1", "--dose", "1=0.7"), "dose cap", "give a reason")
-	has(t, s.ok("specify", "A1", "--dose", "1=0.7", "--reason", "split limb", "--by", "Arborist"), "gone against dose cap by Arborist", "split limb")
+	has(t, s.fails("specify", "A1", "--dose", "1=0.3"), "dose cap", "give a reason")
+	has(t, s.ok("specify", "A1", "--dose", "1=0.3", "--reason", "split limb", "--by", "Arborist"), "gone against dose cap by Arborist", "split limb")
 
 	out := s.ok("programme", "make", "--name", "plan", "--budget", "2000", "--years", "3", "--must-by", "2", "--must", "A1")
 	has(t, out, "Programme 1, plan", "worst first", "flat 5 years", "Elm Street", "Every tree every so many years")
@@ -130,21 +159,22 @@ func TestFromRankingToWork(t *testing.T) {
 	has(t, s.fails("programme", "propose", "1"), "were made on")
 	has(t, s.ok("jobs", "list"), "Elm Street", "restoration")
 	job := jobOf(t, s, "A1")
-	has(t, s.fails("jobs", "take", job), "cannot become in hand")
+	has(t, s.fails("jobs", "take", job, "--by", "Crew"), "cannot become in hand")
 	has(t, s.ok("jobs", "approve", "--year", year, "--package", "Elm Street", "--by", "Owner"), "approved")
-	has(t, s.fails("jobs", "take", job), "not cleared yet: permit")
+	has(t, s.fails("jobs", "take", job, "--by", "Crew"), "not cleared yet: permit")
 	s.ok("jobs", "clear", "permit", job, "--reference", "P-1", "--by", "Office")
 	for _, g := range openGates(t, s, job) {
-		s.ok("jobs", "clear", g, job, "--by", "Office")
+		s.ok("jobs", "clear", g, job, "--by", "Office", "--reference", "none needed")
 	}
 	s.ok("jobs", "take", job, "--by", "Crew")
-	has(t, s.fails("jobs", "done", job, "--cut", "chop diameter=4"), "kind of cut")
+	has(t, s.fails("jobs", "done", job, "--by", "Crew", "--cut", "chop diameter=4"), "kind of cut")
 	out = s.ok("jobs", "done", job, "--by", "Crew", "--cut", "removal diameter=6 stub=20", "--cut", "reduction diameter=6 lateral=3 on=1 left=2.0", "--dose", "0.04")
 	has(t, out, "Defect, cut 1: a stub of 20.0 cm", "computed again")
 	has(t, s.fails("jobs", "check", job, "--accept", "--by", "Inspector"), "1 defects")
 	has(t, s.fails("jobs", "check", job, "--accept", "--by", "crew", "--reason", "seen"), "somebody else")
 	has(t, s.ok("jobs", "check", job, "--by", "Inspector", "--reason", "stub left"), "goes back")
-	s.ok("jobs", "done", job, "--by", "Crew", "--cut", "removal diameter=6", "--cut", "reduction diameter=6 lateral=3 on=1 left=2.0", "--dose", "0.04")
+	has(t, s.ok("jobs", "show", job), "a stub of 20.0 cm", "1 defect stands")
+	s.ok("jobs", "done", job, "--by", "Crew", "--cut", "removal diameter=6 on="+stubOf(t, s, job)+" gone", "--dose", "0.01")
 	has(t, s.ok("jobs", "check", job, "--accept", "--by", "Inspector", "--limb", "possible"), "checked and closed")
 	has(t, s.ok("jobs", "show", job), "checked by Inspector", "stub left", "settled by Office")
 	has(t, s.ok("jobs", "effect"), "1 job done", "promises nothing")
@@ -159,7 +189,7 @@ func TestFromRankingToWork(t *testing.T) {
 func TestPapers(t *testing.T) {
 	s := grove(t)
 	has(t, s.fails("crew-sheet", "--year", "2030", "--package", "Elm Street", "--out", "crew.html"), "no jobs to do")
-	s.ok("jobs", "add", "A1", "--year", strconv.Itoa(time.Now().Year()))
+	s.ok("jobs", "add", "A1", "--by", "Owner", "--year", strconv.Itoa(time.Now().Year()))
 	has(t, s.fails("crew-sheet", "--year", strconv.Itoa(time.Now().Year()), "--package", "Elm", "--out", "crew.html"), `"Elm Street"`)
 	s.ok("crew-sheet", "--year", strconv.Itoa(time.Now().Year()), "--package", "Elm Street", "--out", "crew.html")
 	s.ok("bid-sheet", "--out", "bid.xlsx")

@@ -209,6 +209,8 @@ var featureTables = map[string]*featureTable{
 		joins: []join{siteJoin},
 		columns: map[string]origin{
 			"site":                 siteName,
+			"open_days":            {sql: "nullif(j.open_days, '')"},
+			"quietest":             {sql: "nullif(j.quietest, '')"},
 			"gates_open":           {sql: "(SELECT count(*) FROM jsonb_array_elements(j.gates) k WHERE NOT (k->>'cleared')::boolean)"},
 			"harm_index_before":    {sql: "j.harm_before", times: 1000},
 			"harm_index_predicted": {sql: "j.harm_predicted", times: 1000},

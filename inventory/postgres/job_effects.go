@@ -9,9 +9,8 @@ import (
 	"github.com/underbough/underbough/inventory"
 )
 
-// applyWork writes what a job's work did to the tree. What an earlier completion
-// of the same job had written is taken back first, so that a job that was
-// reopened counts once.
+// applyWork writes what a job's work did to the tree. A job that was sent back
+// adds to what it had done: cuts that were made stay made.
 func applyWork(ctx context.Context, tx pgx.Tx, j *inventory.Job, w *inventory.WorkEffects) error {
 	var standing bool
 	if err := tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM trees WHERE client_id = $1 AND tree_id = $2)`, j.Client, j.Tree).Scan(&standing); err != nil {
@@ -20,19 +19,13 @@ func applyWork(ctx context.Context, tx pgx.Tx, j *inventory.Job, w *inventory.Wo
 	if !standing {
 		return inventory.Errorf(inventory.Conflict, "job %d: its tree, %d, is no longer in the inventory: withdraw the job", j.ID, j.Tree)
 	}
-	for _, sql := range []string{
-		`DELETE FROM cuts WHERE client_id = $1 AND job_id = $2`,
-		`DELETE FROM visits WHERE client_id = $1 AND job_id = $2`,
-		`UPDATE cuts SET gone_on = NULL, gone_job_id = NULL WHERE client_id = $1 AND gone_job_id = $2`,
-	} {
-		if _, err := tx.Exec(ctx, sql, j.Client, j.ID); err != nil {
-			return err
-		}
-	}
+	round := len(j.Completion.Earlier) + 1
 	for i := range w.Cuts {
-		if err := addWorkCut(ctx, tx, j, &w.Cuts[i], i); err != nil {
+		id, err := addWorkCut(ctx, tx, j, &w.Cuts[i], fmt.Sprintf("job:%d:%d:%d", j.ID, round, i))
+		if err != nil {
 			return err
 		}
+		j.Completion.Cuts[i].Recorded = id
 	}
 	for _, id := range w.Gone {
 		done, err := tx.Exec(ctx, `UPDATE cuts SET gone_on = $4, gone_job_id = $5 WHERE client_id = $1 AND tree_id = $2 AND cut_id = $3`, j.Client, j.Tree, id, w.Visit.On, j.ID)
@@ -53,7 +46,7 @@ func applyWork(ctx context.Context, tx pgx.Tx, j *inventory.Job, w *inventory.Wo
 			return err
 		}
 	}
-	return addWorkVisit(ctx, tx, j, w.Visit, "work")
+	return addWorkVisit(ctx, tx, j, w.Visit, fmt.Sprintf("work:%d", round))
 }
 
 // carriedBy reports a cut that the job's tree does not carry.
@@ -64,12 +57,12 @@ func carriedBy(rows int64, err error, j *inventory.Job, cut inventory.CutID) err
 	return err
 }
 
-func addWorkCut(ctx context.Context, tx pgx.Tx, j *inventory.Job, c *inventory.Cut, place int) error {
-	_, err := tx.Exec(ctx, `INSERT INTO cuts (client_id, site_id, tree_id, match_key, kind, given_kind, made_on, made_year, count, diameter_m, lateral_diameter_m, height_m, bearing_deg, reach_m, stub_length_m, job_id)
-		VALUES ($1, (SELECT site_id FROM trees WHERE client_id = $1 AND tree_id = $2), $2, $3, $4, nullif($5, ''), $6, extract(year FROM $6::date), $7, $8, $9, $10, $11, $12, $13, $14)`,
-		j.Client, j.Tree, fmt.Sprintf("job:%d:%d", j.ID, place), c.Kind, c.GivenKind, nullable(c.On), nullable(c.Count),
-		nullable(c.Diameter), nullable(c.LateralDiameter), nullable(c.Height), nullable(c.Bearing), nullable(c.Reach), nullable(c.StubLength), j.ID)
-	return err
+func addWorkCut(ctx context.Context, tx pgx.Tx, j *inventory.Job, c *inventory.Cut, key string) (id inventory.CutID, err error) {
+	err = tx.QueryRow(ctx, `INSERT INTO cuts (client_id, site_id, tree_id, match_key, kind, given_kind, made_on, made_year, count, diameter_m, lateral_diameter_m, height_m, bearing_deg, reach_m, stub_length_m, job_id)
+		VALUES ($1, (SELECT site_id FROM trees WHERE client_id = $1 AND tree_id = $2), $2, $3, $4, nullif($5, ''), $6, extract(year FROM $6::date), $7, $8, $9, $10, $11, $12, $13, $14) RETURNING cut_id`,
+		j.Client, j.Tree, key, c.Kind, c.GivenKind, nullable(c.On), nullable(c.Count),
+		nullable(c.Diameter), nullable(c.LateralDiameter), nullable(c.Height), nullable(c.Bearing), nullable(c.Reach), nullable(c.StubLength), j.ID).Scan(&id)
+	return id, err
 }
 
 // addWorkVisit adds the visit of whoever did or checked the work.

@@ -16,7 +16,8 @@ import (
 
 const jobSelect = `j.job_id, j.client_id, j.site_id, j.tree_id, coalesce(j.tag, ''), coalesce(j.programme_id, 0), j.specification_id, p.body, j.visit, j.year, j.package, j.work,
 	j.state, j.must, j.gates, j.hours, j.cost, j.dose, j.open_days, j.quietest, j.harm_before, j.harm_predicted, j.harm_after, j.completion,
-	ST_X(coalesce(t.geometry, j.geometry)), ST_Y(coalesce(t.geometry, j.geometry)), j.version, j.changed_at, j.changed_by`
+	ST_X(coalesce(t.geometry, j.geometry)), ST_Y(coalesce(t.geometry, j.geometry)), j.version, j.changed_at, j.changed_by, j.urgent, coalesce(t.status, ''),
+	coalesce((SELECT min(v.at) FROM job_events v WHERE v.client_id = j.client_id AND v.job_id = j.job_id), j.changed_at)`
 
 // jobFrom joins what a job's columns are read from.
 func jobFrom(src source) string {
@@ -31,7 +32,7 @@ func scanJob(row pgx.CollectableRow) (inventory.Job, error) {
 	var at orb.Point
 	err := row.Scan(&j.ID, &j.Client, &j.Site, &j.Tree, &j.Tag, &j.Programme, &j.SpecificationID, &body, &j.Visit, &j.Year, &j.Package, &j.Work,
 		&j.State, &j.Must, &gates, &j.Hours, &j.Cost, &j.Dose, &j.Open, &j.Quietest, &j.HarmBefore, &j.HarmPredicted, &after, &completion,
-		&at[0], &at[1], &j.Version, &j.ChangedAt, &j.ChangedBy)
+		&at[0], &at[1], &j.Version, &j.ChangedAt, &j.ChangedBy, &j.Urgent, &j.TreeStatus, &j.MadeAt)
 	if err != nil {
 		return j, err
 	}
@@ -87,7 +88,7 @@ func textsOrNil[T ~string](list []T) []string {
 func (db *DB) JobEvents(ctx context.Context, client inventory.ClientID, jobs []int64) (list []inventory.JobEvent, err error) {
 	err = db.reading(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, `SELECT job_id, at, by, coalesce(from_state, ''), to_state, reason FROM job_events
-			WHERE client_id = $1 AND job_id = ANY($2) ORDER BY event_id`, client, jobs)
+			WHERE client_id = $1 AND job_id = ANY($2) AND at <= $3 ORDER BY event_id`, client, jobs, until(ctx))
 		if err != nil {
 			return err
 		}
@@ -135,7 +136,12 @@ func (db *DB) ChangeJob(ctx context.Context, client inventory.ClientID, id inven
 			}
 		}
 		if with.Visit != nil {
-			if err := addWorkVisit(ctx, tx, j, *with.Visit, "check"); err != nil {
+			if err := addWorkVisit(ctx, tx, j, *with.Visit, fmt.Sprintf("check:%d", j.Version)); err != nil {
+				return err
+			}
+		}
+		if with.Effects != nil && with.Effects.Removed {
+			if err := withdrawOthers(ctx, tx, j, actor); err != nil {
 				return err
 			}
 		}
@@ -154,6 +160,16 @@ func (db *DB) ChangeJob(ctx context.Context, client inventory.ClientID, id inven
 		return nil
 	})
 	return changed, err
+}
+
+// withdrawOthers gives up what else was planned on a tree that was taken down.
+func withdrawOthers(ctx context.Context, tx pgx.Tx, j *inventory.Job, actor string) error {
+	_, err := tx.Exec(ctx, `
+		WITH open AS (SELECT job_id, state FROM jobs WHERE client_id = $1 AND tree_id = $2 AND job_id <> $3 AND state IN ('proposed', 'approved', 'in hand') FOR UPDATE),
+		gone AS (UPDATE jobs SET state = 'withdrawn' WHERE client_id = $1 AND job_id IN (SELECT job_id FROM open))
+		INSERT INTO job_events (client_id, job_id, by, from_state, to_state, reason) SELECT $1, job_id, $4, state, 'withdrawn', $5 FROM open`,
+		j.Client, j.Tree, j.ID, actor, fmt.Sprintf("the tree was taken down by job %d", j.ID))
+	return err
 }
 
 func addEvent(ctx context.Context, tx pgx.Tx, j *inventory.Job, from inventory.JobState, by, reason string) error {
@@ -175,14 +191,14 @@ func writeJob(ctx context.Context, tx pgx.Tx, j *inventory.Job) error {
 		if completion, err = json.Marshal(j.Completion); err != nil {
 			return err
 		}
-		on, by, defects = &j.Completion.On, &j.Completion.By, len(j.Completion.Defects)
+		on, by, defects = &j.Completion.On, &j.Completion.By, len(j.Completion.Standing())
 	}
 	var after *float64
 	if j.HarmAfter.OK {
 		after = &j.HarmAfter.V
 	}
-	_, err = tx.Exec(ctx, `UPDATE jobs SET state = $3, year = $4, package = $5, gates = $6, completion = $7, done_on = $8, done_by = $9, defects = $10, harm_after = $11, must = $12
-		WHERE client_id = $1 AND job_id = $2`, j.Client, j.ID, j.State, j.Year, j.Package, gates, completion, on, by, defects, after, j.Must)
+	_, err = tx.Exec(ctx, `UPDATE jobs SET state = $3, year = $4, package = $5, gates = $6, completion = $7, done_on = $8, done_by = $9, defects = $10, harm_after = $11, must = $12, urgent = $13, open_days = $14
+		WHERE client_id = $1 AND job_id = $2`, j.Client, j.ID, j.State, j.Year, j.Package, gates, completion, on, by, defects, after, j.Must, j.Urgent, j.Open)
 	return err
 }
 
@@ -290,10 +306,10 @@ func addJobs(ctx context.Context, tx pgx.Tx, site inventory.Site, programme inve
 		if err != nil {
 			return err
 		}
-		b.Queue(`INSERT INTO jobs (client_id, job_id, site_id, tree_id, tag, programme_id, specification_id, visit, year, package, work, must, gates, hours, cost, dose,
+		b.Queue(`INSERT INTO jobs (client_id, job_id, site_id, tree_id, tag, programme_id, specification_id, visit, year, package, work, must, urgent, gates, hours, cost, dose,
 				open_days, quietest, harm_before, harm_predicted, geometry)
-			VALUES ($1, $2, $3, $4, nullif($5, ''), nullif($6::bigint, 0), $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, ST_SetSRID(ST_Point($21, $22), 4326))`,
-			site.Client, j.ID, site.ID, j.Tree, j.Tag, programme, j.SpecificationID, j.Visit, j.Year, j.Package, j.Work, j.Must, gates, j.Hours, j.Cost, j.Dose,
+			VALUES ($1, $2, $3, $4, nullif($5, ''), nullif($6::bigint, 0), $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, ST_SetSRID(ST_Point($22, $23), 4326))`,
+			site.Client, j.ID, site.ID, j.Tree, j.Tag, programme, j.SpecificationID, j.Visit, j.Year, j.Package, j.Work, j.Must, j.Urgent, gates, j.Hours, j.Cost, j.Dose,
 			j.Open, j.Quietest, j.HarmBefore, j.HarmPredicted, j.Point[0], j.Point[1])
 	}
 	if err := tx.SendBatch(ctx, b).Close(); err != nil {

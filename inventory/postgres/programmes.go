@@ -79,7 +79,7 @@ func scanProgramme(row pgx.CollectableRow) (programme.Record, error) {
 // zero.
 func (db *DB) FindProgrammes(ctx context.Context, client inventory.ClientID, site inventory.SiteID) (list []programme.Record, err error) {
 	err = db.reading(ctx, func(tx pgx.Tx) error {
-		rows, err := tx.Query(ctx, `SELECT `+programmeSelect+` WHERE m.client_id = $1 AND ($2 = 0 OR m.site_id = $2) ORDER BY m.programme_id DESC`, client, int64(site))
+		rows, err := tx.Query(ctx, `SELECT `+programmeSelect+` WHERE m.client_id = $1 AND ($2 = 0 OR m.site_id = $2) AND m.made_at <= $3 ORDER BY m.programme_id DESC`, client, int64(site), until(ctx))
 		if err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgtype"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/practice"
@@ -13,14 +14,23 @@ import (
 // the order of the trees; of all trees of a site where trees is nil.
 func (db *DB) FindSpecifications(ctx context.Context, site inventory.Site, trees []int64) ([]inventory.KeptSpecification, error) {
 	return db.findSpecifications(ctx, `SELECT DISTINCT ON (tree_id) `+specificationColumns+` FROM specifications
-		WHERE client_id = $1 AND site_id = $2 AND ($3::bigint[] IS NULL OR tree_id = ANY($3)) ORDER BY tree_id, specification_id DESC`, site.Client, site.ID, trees)
+		WHERE client_id = $1 AND site_id = $2 AND ($3::bigint[] IS NULL OR tree_id = ANY($3)) AND made_at <= $4 ORDER BY tree_id, specification_id DESC`, site.Client, site.ID, trees, until(ctx))
 }
 
 // SpecificationHistory returns everything that was specified for a tree, the
 // latest first.
 func (db *DB) SpecificationHistory(ctx context.Context, client inventory.ClientID, tree inventory.TreeID) ([]inventory.KeptSpecification, error) {
 	return db.findSpecifications(ctx, `SELECT `+specificationColumns+` FROM specifications
-		WHERE client_id = $1 AND tree_id = $2 ORDER BY specification_id DESC`, client, tree)
+		WHERE client_id = $1 AND tree_id = $2 AND made_at <= $3 ORDER BY specification_id DESC`, client, tree, until(ctx))
+}
+
+// until is the instant of AsOf, or the end of time: what is only ever added is
+// read up to there.
+func until(ctx context.Context) any {
+	if at := instantOf(ctx); at.OK {
+		return at.V
+	}
+	return pgtype.Timestamptz{InfinityModifier: pgtype.Infinity, Valid: true}
 }
 
 const specificationColumns = `specification_id, tree_id, body, by_person, made_at, made_by`
@@ -72,7 +82,7 @@ func (db *DB) SaveAppraisal(ctx context.Context, site inventory.Site, k *invento
 func (db *DB) FindAppraisals(ctx context.Context, site inventory.Site) (list []inventory.KeptAppraisal, err error) {
 	err = db.reading(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, `SELECT DISTINCT ON (tree_id) appraisal_id, tree_id, body, value, made_at, made_by FROM appraisals
-			WHERE client_id = $1 AND site_id = $2 ORDER BY tree_id, appraisal_id DESC`, site.Client, site.ID)
+			WHERE client_id = $1 AND site_id = $2 AND made_at <= $3 ORDER BY tree_id, appraisal_id DESC`, site.Client, site.ID, until(ctx))
 		if err != nil {
 			return err
 		}

@@ -13,10 +13,10 @@ import (
 // street.
 const streetReachM = 30
 
-// Streets returns the name of the nearest named road of each standing tree that
-// has one within reach. Degrees of longitude are brought to the length of those
+// Streets returns the name of the nearest named road of each standing tree, or of
+// those of some trees where trees is not nil, that has one within reach. Degrees of longitude are brought to the length of those
 // of latitude before distances are compared.
-func (db *DB) Streets(ctx context.Context, site inventory.Site) (map[inventory.TreeID]string, error) {
+func (db *DB) Streets(ctx context.Context, site inventory.Site, trees []int64) (map[inventory.TreeID]string, error) {
 	streets := make(map[inventory.TreeID]string)
 	src := sourceOf(ctx, site.Client)
 	err := db.reading(ctx, func(tx pgx.Tx) error {
@@ -29,7 +29,7 @@ func (db *DB) Streets(ctx context.Context, site inventory.Site) (map[inventory.T
 					AND g.geometry && ST_Expand(t.geometry, $3 / 110600.0 / c.k, $3 / 110600.0)
 					AND ST_Distance(ST_Scale(g.geometry, c.k, 1), ST_Scale(t.geometry, c.k, 1)) <= $3 / 110600.0
 				ORDER BY ST_Distance(ST_Scale(g.geometry, c.k, 1), ST_Scale(t.geometry, c.k, 1)), g.target_id LIMIT 1) r
-			WHERE t.client_id = $1 AND t.site_id = $2 AND t.status IN ('alive', 'dead')`, site.Client, site.ID, float64(streetReachM))
+			WHERE t.client_id = $1 AND t.site_id = $2 AND t.status IN ('alive', 'dead') AND ($4::bigint[] IS NULL OR t.tree_id = ANY($4))`, site.Client, site.ID, float64(streetReachM), trees)
 		if err != nil {
 			return err
 		}
@@ -45,14 +45,16 @@ func (db *DB) Streets(ctx context.Context, site inventory.Site) (map[inventory.T
 }
 
 // DueVisits returns the standing trees of a site whose next visit is asked for
-// until a day, the earliest first.
+// until a day, the earliest first; then those that carry old bad cuts and were
+// never visited.
 func (db *DB) DueVisits(ctx context.Context, site inventory.Site, until time.Time) (list []inventory.DueVisit, err error) {
 	err = db.reading(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, `
-			SELECT t.tree_id, coalesce(t.tag, t.source_id, '#' || t.tree_id), coalesce(t.species, ''), m.last_visit, m.next_visit
-			FROM visit_marks m JOIN trees t USING (client_id, tree_id)
-			WHERE t.client_id = $1 AND t.site_id = $2 AND t.status IN ('alive', 'dead') AND m.next_visit <= $3
-			ORDER BY m.next_visit, t.tag COLLATE "C", t.tree_id`, site.Client, site.ID, until)
+			SELECT t.tree_id, coalesce(t.tag, t.source_id, '#' || t.tree_id), coalesce(t.species, ''), coalesce(m.last_visit, '0001-01-01'), coalesce(m.next_visit, '0001-01-01'), m.tree_id IS NULL
+			FROM trees t LEFT JOIN visit_marks m USING (client_id, tree_id) LEFT JOIN cut_marks c USING (client_id, tree_id)
+			WHERE t.client_id = $1 AND t.site_id = $2 AND t.status IN ('alive', 'dead')
+				AND (m.next_visit <= $3 OR m.tree_id IS NULL AND c.kinds & (cut_bit('topping') | cut_bit('heading') | cut_bit('lion-tailing') | cut_bit('flush') | cut_bit('stub')) <> 0)
+			ORDER BY m.next_visit NULLS LAST, t.tag COLLATE "C", t.tree_id`, site.Client, site.ID, until)
 		if err != nil {
 			return err
 		}

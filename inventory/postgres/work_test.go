@@ -62,7 +62,7 @@ func (w *working) inHand(id inventory.JobID) {
 	}
 	j := w.find(inventory.JobQuery{IDs: []int64{int64(id)}})[0]
 	for _, g := range j.Gates {
-		if _, err := question.ClearGate(ctx, w.db, 1, id, g.Name, true, "office", "P-1", day, inventory.Opt[int]{}); err != nil {
+		if _, err := question.ClearGate(ctx, w.db, 1, id, question.Settling{Gate: g.Name, Cleared: true, By: "office", Reference: "P-1", On: day, Today: day}, inventory.Opt[int]{}); err != nil {
 			w.t.Fatal(err)
 		}
 	}
@@ -197,7 +197,8 @@ func TestWorkChangesTheTree(t *testing.T) {
 	if _, err := question.Move(ctx, w.db, 1, j.ID, inventory.Approved, "owner", "rain", inventory.Some(1)); !errors.Is(err, inventory.ErrChanged) {
 		t.Errorf("changed from a version that is no longer: %v", err)
 	}
-	done := inventory.Completion{On: day, By: "crew A", Dose: inventory.Some(0.03), Cuts: []inventory.MadeCut{
+	window := []inventory.Deviation{{What: "in a closed window", Reason: "storm"}}
+	done := inventory.Completion{On: day, By: "crew A", Dose: inventory.Some(0.03), Deviations: window, Cuts: []inventory.MadeCut{
 		{Kind: inventory.CutRemoval, Diameter: inventory.Some(0.05), OnCut: old.ID, Gone: true},
 		{Kind: inventory.CutReduction, Diameter: inventory.Some(0.06), LateralDiameter: inventory.Some(0.015)}, // METHOD TV-CUT: 15 on 60 is a heading cut
 		{Kind: inventory.CutRemoval, Diameter: inventory.Some(0.04), StubLength: inventory.Some(0.2)},
@@ -225,23 +226,32 @@ func TestWorkChangesTheTree(t *testing.T) {
 	if _, err := question.Check(ctx, w.db, w.basis, j.ID, question.Checking{By: "inspector", On: day, Reason: "a stub was left"}, inventory.Opt[int]{}); err != nil {
 		t.Fatal(err)
 	}
-	// Done again, it counts once.
-	done.Cuts = done.Cuts[:1]
-	if got, err = question.Complete(ctx, w.db, w.basis, j.ID, done, inventory.Opt[int]{}); err != nil || len(got.Defects) != 0 {
+	// What was cut stays cut. Done again the job adds to it; a stub that came off is
+	// mended, and the heading cut stands.
+	stub := got.Job.Completion.Cuts[2].Recorded
+	again := inventory.Completion{On: day, By: "crew A", Dose: inventory.Some(0.01), Cuts: []inventory.MadeCut{{Kind: inventory.CutRemoval, Diameter: inventory.Some(0.04), OnCut: stub, Gone: true}}, Deviations: window}
+	if got, err = question.Complete(ctx, w.db, w.basis, j.ID, again, inventory.Opt[int]{}); err != nil || len(got.Defects) != 0 {
 		t.Fatalf("defects %+v (%v)", got.Defects, err)
 	}
-	closed, err := question.Check(ctx, w.db, w.basis, j.ID, question.Checking{By: "inspector", On: day, Accept: true, Limb: inventory.Improbable, Crown: inventory.Improbable}, inventory.Opt[int]{})
+	c := got.Job.Completion
+	if standing := c.Standing(); len(c.Earlier) != 1 || len(standing) != 1 || standing[0].Cut != 1 || math.Abs(c.TotalDose().V-0.04) > 1e-12 {
+		t.Errorf("standing: %+v, dose %v, %d earlier rounds", standing, c.TotalDose(), len(c.Earlier))
+	}
+	if _, err := question.Check(ctx, w.db, w.basis, j.ID, question.Checking{By: "inspector", On: day, Accept: true}, inventory.Opt[int]{}); inventory.KindOf(err) != inventory.Invalid {
+		t.Errorf("closed over a defect of an earlier round: %v", err)
+	}
+	closed, err := question.Check(ctx, w.db, w.basis, j.ID, question.Checking{By: "inspector", On: day, Accept: true, Reason: "watched", Limb: inventory.Improbable, Crown: inventory.Improbable}, inventory.Opt[int]{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if n := len(rowsOf(t, w.db, `SELECT cut_id::text FROM cuts WHERE job_id IS NOT NULL`)); n != 1 {
-		t.Errorf("%d cuts recorded of the job, expected 1", n)
+	if n := len(rowsOf(t, w.db, `SELECT cut_id::text FROM cuts WHERE job_id IS NOT NULL`)); n != 4 {
+		t.Errorf("%d cuts recorded of the job, expected 4", n)
 	}
-	if gone := rowsOf(t, w.db, `SELECT gone_on::text FROM cuts WHERE gone_job_id IS NOT NULL`); len(gone) != 1 || gone[0] != day.Format(time.DateOnly) {
-		t.Errorf("the old cut's end: %v", gone)
+	if gone := rowsOf(t, w.db, `SELECT gone_on::text FROM cuts WHERE gone_job_id IS NOT NULL`); len(gone) != 2 || gone[0] != day.Format(time.DateOnly) {
+		t.Errorf("the old cut's end and the stub's: %v", gone)
 	}
 	after := harmOf(t, w, j.Tree)
-	if !closed.HarmAfter.OK || math.Abs(closed.HarmAfter.V-after) > 1e-12 || after > before {
+	if !closed.HarmAfter.OK || math.Abs(closed.HarmAfter.V-after) > 1e-12 || after == before {
 		t.Errorf("harm %v before, %v after, kept %v", before, after, closed.HarmAfter)
 	}
 	// The next visit follows from the specification, and is among those due.
@@ -256,7 +266,7 @@ func TestWorkChangesTheTree(t *testing.T) {
 	found := false
 	for _, d := range due {
 		if d.Tree == j.Tree {
-			found = true
+			found = !d.Never
 			if want := day.AddDate(s.Visits[1].AfterYears, 0, 0); !d.NextOn.Equal(want) {
 				t.Errorf("next visit on %s, expected %s", d.NextOn.Format(time.DateOnly), want.Format(time.DateOnly))
 			}
@@ -359,7 +369,7 @@ func TestSpecificationByAPerson(t *testing.T) {
 	ctx := t.Context()
 	j := w.first(practice.Restoration)
 	tag := j.Tag
-	change := pruning.Change{By: "arborist", At: day, Visits: []pruning.VisitChange{{Number: 1, Dose: inventory.Some(0.6)}}}
+	change := pruning.Change{By: "arborist", At: day, Visits: []pruning.VisitChange{{Number: 1, Dose: inventory.Some(0.3)}}}
 	if _, err := question.ChangeSpecification(ctx, w.db, w.basis, tag, change); inventory.KindOf(err) != inventory.Invalid || !strings.Contains(err.Error(), string(pruning.DoseCap)) {
 		t.Errorf("a dose over the cap without a reason: %v", err)
 	}
@@ -368,7 +378,7 @@ func TestSpecificationByAPerson(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Kept == 0 || len(s.Spec.Overrides) == 0 || s.Spec.Overrides[0].Reason != "the limb is split" || s.Spec.Visits[0].Dose != 0.6 {
+	if s.Kept == 0 || len(s.Spec.Overrides) == 0 || s.Spec.Overrides[0].Reason != "the limb is split" || s.Spec.Visits[0].Dose != 0.3 {
 		t.Errorf("kept: %+v", s.Spec.Overrides)
 	}
 	if now := w.find(inventory.JobQuery{IDs: []int64{int64(j.ID)}})[0]; now.SpecificationID != s.Kept {
@@ -452,5 +462,86 @@ func TestJobsAreFeatures(t *testing.T) {
 		if len(found) != want {
 			t.Errorf("%s: %d found, expected %d", text, len(found), want)
 		}
+	}
+}
+
+// What cannot be: work before the job, in a closed window without a reason, on a
+// tree that is gone, or planned twice.
+func TestWorkThatCannotBe(t *testing.T) {
+	w := proposed(t)
+	ctx := t.Context()
+	j := w.first(practice.Restoration)
+	if _, err := question.AddJob(ctx, w.db, w.basis, question.NewVisit{Tag: j.Tag, Visit: 1, Year: day.Year(), By: "owner"}); inventory.KindOf(err) != inventory.Conflict {
+		t.Errorf("planned twice: %v", err)
+	}
+	none := inventory.Opt[int]{}
+	for _, s := range []question.Settling{{Gate: "permit", Cleared: true, By: "office", On: day, Today: day}, {Gate: "permit", Cleared: true, By: "office", Reference: "P", On: day.AddDate(1, 0, 0), Today: day}} {
+		if _, err := question.ClearGate(ctx, w.db, 1, j.ID, s, none); inventory.KindOf(err) != inventory.Invalid {
+			t.Errorf("%+v: %v", s, err)
+		}
+	}
+	w.inHand(j.ID)
+	done := inventory.Completion{On: day.AddDate(-1, 0, 0), By: "crew A", Cuts: []inventory.MadeCut{{Kind: inventory.CutRemoval, Diameter: inventory.Some(0.05)}}, Dose: inventory.Some(0.01)}
+	if _, err := question.Complete(ctx, w.db, w.basis, j.ID, done, none); inventory.KindOf(err) != inventory.Invalid || !strings.Contains(err.Error(), "before the job was made") {
+		t.Errorf("done before it was made: %v", err)
+	}
+	// The 1st of June lies in the nesting window of the built-in practice.
+	done.On = day
+	got, err := question.Complete(ctx, w.db, w.basis, j.ID, done, none)
+	if err != nil {
+		t.Fatal(err)
+	}
+	closed := false
+	for _, d := range got.Defects {
+		closed = closed || d.Rule == "closed window" && strings.Contains(d.What, "nesting")
+	}
+	if !closed {
+		t.Errorf("work in a closed window has the defects %+v", got.Defects)
+	}
+	// What else is planned on a tree that is taken down is withdrawn.
+	var other *inventory.Job
+	for i := range w.jobs {
+		if o := &w.jobs[i]; o.Tree != j.Tree && o.Visit == 1 {
+			other = o
+			break
+		}
+	}
+	w.inHand(other.ID)
+	if _, err := question.Complete(ctx, w.db, w.basis, other.ID, inventory.Completion{On: day, By: "crew A", Removed: true, Deviations: []inventory.Deviation{{What: "felled, in a closed window", Reason: "it split"}}}, none); err != nil {
+		t.Fatal(err)
+	}
+	for _, o := range w.find(inventory.JobQuery{Tree: other.Tree}) {
+		if o.ID != other.ID && o.State != inventory.Withdrawn {
+			t.Errorf("job %d of a tree that was taken down is %s", o.ID, o.State)
+		}
+	}
+	if _, err := w.db.Pool().Exec(ctx, `DELETE FROM trees WHERE tree_id = $1`, w.jobs[len(w.jobs)-1].Tree); err != nil {
+		t.Fatal(err)
+	}
+	last := w.jobs[len(w.jobs)-1]
+	if _, err := question.Move(ctx, w.db, 1, last.ID, inventory.Approved, "owner", "", none); inventory.KindOf(err) != inventory.Conflict {
+		t.Errorf("agreed to work on a tree that is gone: %v", err)
+	}
+}
+
+// An urgent job is allowed in windows, under what they ask for.
+func TestUrgentJob(t *testing.T) {
+	w := proposed(t)
+	ctx := t.Context()
+	j := w.first(practice.Restoration)
+	none := inventory.Opt[int]{}
+	if _, err := question.MarkUrgent(ctx, w.db, w.basis, j.ID, "arborist", " ", none); inventory.KindOf(err) != inventory.Invalid {
+		t.Errorf("urgent without a reason: %v", err)
+	}
+	now, err := question.MarkUrgent(ctx, w.db, w.basis, j.ID, "arborist", "split limb over the walk", none)
+	if err != nil {
+		t.Fatal(err)
+	}
+	survey := false
+	for _, g := range now.Gates {
+		survey = survey || g.Name == "nest survey"
+	}
+	if !now.Urgent || !survey || now.Open == j.Open {
+		t.Errorf("urgent: %v, gates %+v, days %q", now.Urgent, now.Gates, now.Open)
 	}
 }

@@ -57,8 +57,11 @@ type Pruning struct {
 		Stressed     Number `yaml:"stressed"`
 		ToppedLately Number `yaml:"topped_lately"`
 	} `yaml:"dose"`
-	DoseTotal Number `yaml:"dose_total_share"` // over all visits
-	WorkDose  struct {
+	DoseTotal     Number `yaml:"dose_total_share"`   // over all visits
+	DoseNever     Number `yaml:"dose_never_share"`   // of one visit: above it no reason counts
+	DoseTrigger   Number `yaml:"dose_trigger_share"` // of one visit: above it codes call it improper
+	OverDoseYears Number `yaml:"over_dose_years"`    // without live cuts after a visit over the cap
+	WorkDose      struct {
 		Rebalancing Number `yaml:"rebalancing"`
 		Reduction   Number `yaml:"reduction"`
 		Cleaning    Number `yaml:"cleaning"`
@@ -68,8 +71,10 @@ type Pruning struct {
 	CrownRatioLeast   Number   `yaml:"crown_ratio_least"`
 	YoungDBH          Number   `yaml:"young_dbh_m"`
 	MatureDBH         Number   `yaml:"mature_dbh_m"`
+	UnusualDBH        Number   `yaml:"unusual_dbh_m"` // above it the record is to be checked
 	YoungYears        Number   `yaml:"young_years"`
 	StressedWords     []string `yaml:"stressed_words"`
+	DyingWords        []string `yaml:"dying_words"`
 	StressedPercent   Number   `yaml:"stressed_percent"` // condition up to this, 0 to 100
 	OverExtendedShare Number   `yaml:"over_extended_share"`
 	ReduceLengthShare Number   `yaml:"reduce_length_share"`
@@ -85,19 +90,23 @@ type RestorationVisit struct {
 
 // RestorationRules say how a topped crown is brought back.
 type RestorationRules struct {
-	Visits           []RestorationVisit `yaml:"visits"`
-	ShootsKeptLeast  Number             `yaml:"shoots_kept_least"`
-	ShootsKeptMost   Number             `yaml:"shoots_kept_most"`
-	ShootSpacing     Number             `yaml:"shoot_spacing_m"`
-	ShootsRemoved    Number             `yaml:"shoots_removed_share"`
-	ShootsShortened  Number             `yaml:"shoots_shortened_share"`
-	LongShoot        Number             `yaml:"long_shoot_m"`
-	Between          Number             `yaml:"between_years"` // from one live visit to the next
-	GiveUpLoss       Number             `yaml:"give_up_loss"`
-	GiveUpShoot      Number             `yaml:"give_up_shoot_m"`
-	GiveUpOccupied   Number             `yaml:"give_up_occupied_share"` // of the hours with somebody there
-	GiveUpDecayShare Number             `yaml:"give_up_decay_share"`
-	InnerGrowthYears Number             `yaml:"inner_growth_years"`
+	Visits           []RestorationVisit     `yaml:"visits"`
+	ShootsKeptLeast  Number                 `yaml:"shoots_kept_least"`
+	ShootsKeptMost   Number                 `yaml:"shoots_kept_most"`
+	ShootSpacing     Number                 `yaml:"shoot_spacing_m"`
+	ShootsRemoved    Number                 `yaml:"shoots_removed_share"`
+	ShootsShortened  Number                 `yaml:"shoots_shortened_share"`
+	LongShoot        Number                 `yaml:"long_shoot_m"`
+	Between          Number                 `yaml:"between_years"` // from one live visit to the next
+	GiveUpLoss       Number                 `yaml:"give_up_loss"`
+	GiveUpShoot      Number                 `yaml:"give_up_shoot_m"`
+	GiveUpOccupied   Number                 `yaml:"give_up_occupied_share"` // of the hours with somebody there
+	GiveUpFrequent   Number                 `yaml:"give_up_frequent_share"` // the same over places of GiveUpOver
+	GiveUpOver       []inventory.TargetKind `yaml:"give_up_over"`
+	GiveUpWoundStem  Number                 `yaml:"give_up_wound_stem_share"` // a decayed wound over the stem's diameter
+	GiveUpDecayShare Number                 `yaml:"give_up_decay_share"`
+	InnerGrowthYears Number                 `yaml:"inner_growth_years"`
+	LookYears        Number                 `yaml:"look_years"` // at the most from look to look while nothing live is taken
 }
 
 // Cycle holds the years from one visit to the next, by maturity and vigour.

@@ -57,8 +57,8 @@ func (p *Pruning) validate() error {
 	if p.LateralShare.Value > p.LateralSharePreferred.Value {
 		return fmt.Errorf("pruning.lateral_share: %v is above lateral_share_preferred, %v", p.LateralShare.Value, p.LateralSharePreferred.Value)
 	}
-	if p.LateralShare.Value <= 0 {
-		return fmt.Errorf("pruning.lateral_share: expected a share above 0")
+	if err := p.withinPublished(); err != nil {
+		return err
 	}
 	if p.WoundCaution.Value > p.WoundMost.Value {
 		return fmt.Errorf("pruning.wound_caution_m: %v is above wound_most_m, %v", p.WoundCaution.Value, p.WoundMost.Value)
@@ -78,6 +78,40 @@ func (p *Pruning) validate() error {
 	return nil
 }
 
+// The published limits that no practice goes beyond: a cut to a lateral under a
+// third is a heading cut (UF/IFAS, reduction cuts), and over a quarter of the live
+// crown in a season is improper pruning (published restatements of the pruning
+// standard; a city code).
+const (
+	leastLateral = 1.0/3 - 1e-6
+	mostDose     = 0.25
+)
+
+func (p *Pruning) withinPublished() error {
+	if p.LateralShare.Value < leastLateral {
+		return fmt.Errorf("pruning.lateral_share: %v, expected a third (0.3333333333) or more: to a smaller lateral it is a heading cut", p.LateralShare.Value)
+	}
+	for _, d := range []struct {
+		name string
+		v    float64
+	}{
+		{"dose.young", p.Dose.Young.Value}, {"dose.established", p.Dose.Established.Value}, {"dose.mature", p.Dose.Mature.Value}, {"dose.stressed", p.Dose.Stressed.Value}, {"dose.topped_lately", p.Dose.ToppedLately.Value},
+		{"work_dose.rebalancing", p.WorkDose.Rebalancing.Value}, {"work_dose.reduction", p.WorkDose.Reduction.Value}, {"work_dose.cleaning", p.WorkDose.Cleaning.Value}, {"work_dose.structural", p.WorkDose.Structural.Value},
+		{"dose_trigger_share", p.DoseTrigger.Value},
+	} {
+		if d.v > mostDose {
+			return fmt.Errorf("pruning.%s: %v, expected no more than %v of the live crown: the published cap of a season", d.name, d.v, mostDose)
+		}
+	}
+	if n := p.DoseNever.Value; n < mostDose || n > 0.5 {
+		return fmt.Errorf("pruning.dose_never_share: %v, expected %v to 0.5", n, mostDose)
+	}
+	if y := p.OverDoseYears.Value; y != math.Trunc(y) || y > 20 {
+		return fmt.Errorf("pruning.over_dose_years: %v, expected whole years to 20", y)
+	}
+	return nil
+}
+
 func (r *RestorationRules) validate() error {
 	if len(r.Visits) == 0 || len(r.Visits) > 12 {
 		return fmt.Errorf("restoration.visits: %d are given, expected 1 to 12", len(r.Visits))
@@ -86,6 +120,9 @@ func (r *RestorationRules) validate() error {
 		return fmt.Errorf("restoration.between_years: %v, expected whole years from 1", b)
 	}
 	for i, v := range r.Visits {
+		if v.Dose.Value > mostDose {
+			return fmt.Errorf("restoration.visits.%d.dose: %v, expected no more than %v of the live crown: the published cap of a season", i, v.Dose.Value, mostDose)
+		}
 		if i > 0 && v.AfterYears.Value-r.Visits[i-1].AfterYears.Value < r.Between.Value {
 			return fmt.Errorf("restoration.visits.%d.after_years: %v is less than between_years, %v, after the visit before", i, v.AfterYears.Value, r.Between.Value)
 		}
@@ -100,6 +137,14 @@ func (r *RestorationRules) validate() error {
 	}
 	if r.ShootsKeptLeast.Value > r.ShootsKeptMost.Value || r.ShootsKeptMost.Value < 1 {
 		return fmt.Errorf("restoration.shoots_kept_least: expected a number up to shoots_kept_most, and that 1 or more")
+	}
+	if y := r.LookYears.Value; y < 1 || y != math.Trunc(y) {
+		return fmt.Errorf("restoration.look_years: %v, expected whole years from 1", y)
+	}
+	for _, k := range r.GiveUpOver {
+		if k.KindIndex() < 0 {
+			return fmt.Errorf("restoration.give_up_over: no kind of target %q, expected some of %v", k, inventory.TargetKinds)
+		}
 	}
 	if r.ShootsRemoved.Value+r.ShootsShortened.Value > 1 {
 		return fmt.Errorf("restoration.shoots_removed_share and shoots_shortened_share come to more than 1")

@@ -2,6 +2,7 @@ package programme
 
 import (
 	"cmp"
+	"context"
 	"slices"
 
 	"github.com/underbough/underbough/inventory"
@@ -15,8 +16,10 @@ func WorstFirst(p *Problem) (*Plan, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	m := newModel(p)
-	s := m.placeMusts()
+	m, s, err := prepare(context.Background(), p, false)
+	if err != nil {
+		return nil, err
+	}
 	by := m.places()
 	slices.SortStableFunc(by, func(a, b int) int {
 		return cmp.Compare(p.Candidates[m.order[b]].Harm, p.Candidates[m.order[a]].Harm)
@@ -40,8 +43,10 @@ func FlatCycle(p *Problem, years int) (*Plan, error) {
 	if years < 1 {
 		return nil, inventory.Errorf(inventory.Invalid, "cycle: %d years, expected 1 or more", years)
 	}
-	m := newModel(p)
-	s := m.placeMusts()
+	m, s, err := prepare(context.Background(), p, false)
+	if err != nil {
+		return nil, err
+	}
 	for j, k := range m.places() {
 		s.placeFrom(k, j*years/len(m.order))
 	}
@@ -53,7 +58,7 @@ func Nothing(p *Problem) (*Plan, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	m := newModel(p)
+	m := newModel(p, false, nil)
 	return m.baseline(m.newState(), "nothing"), nil
 }
 

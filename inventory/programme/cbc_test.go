@@ -55,7 +55,7 @@ func lpOf(p *Problem) string {
 		}
 		terms := 0
 		for s := range p.Years {
-			if s < c.Earliest || c.Must && s > c.DueBy || c.Pinned.OK && s != c.Pinned.V {
+			if !byHandMay(&c, s, p.Years) || c.Must && !c.Pinned.OK && s > c.DueBy {
 				continue
 			}
 			x := fmt.Sprintf("x%d_%d", i, s)
@@ -117,7 +117,7 @@ func TestAgainstCBC(t *testing.T) {
 			t.Fatal(err)
 		}
 		took := time.Since(begun)
-		if len(plan.Left) > 0 {
+		if len(plan.Left)+len(plan.Late) > 0 {
 			continue // its integer programme has no solution, or ours must say which
 		}
 		best := cbc(t, p)

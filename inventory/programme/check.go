@@ -20,11 +20,14 @@ func (p *Problem) Check() error {
 	}
 	for y, b := range p.Budget {
 		if bad(b) {
-			return inventory.Errorf(inventory.Invalid, "budget of year %d: %v, expected a number from 0", y+1, b)
+			return inventory.Errorf(inventory.Invalid, "budget of year %d: %v, expected 0 or more", y+1, b)
 		}
 	}
 	if bad(p.GroupHours) || bad(p.GroupCost) {
 		return inventory.Errorf(inventory.Invalid, "set-up in a group: %v hours, cost %v, expected numbers from 0", p.GroupHours, p.GroupCost)
+	}
+	if bad(p.OtherHarm) {
+		return inventory.Errorf(inventory.Invalid, "harm of other trees: %v, expected a number from 0", p.OtherHarm)
 	}
 	if p.Lasts < 1 {
 		return inventory.Errorf(inventory.Invalid, "lasts: %d years, expected 1 or more", p.Lasts)
@@ -72,8 +75,6 @@ func (c *Candidate) fault(years int) string {
 		return fmt.Sprintf("pinned: year %d, expected 0 to %d", pin, years-1)
 	case pinned && pin < c.Earliest:
 		return fmt.Sprintf("pinned: in year %d, before it may begin, year %d", pin, c.Earliest)
-	case pinned && c.Must && pin > c.DueBy:
-		return fmt.Sprintf("pinned: in year %d, after it must be done, year %d", pin, c.DueBy)
 	}
 	return ""
 }

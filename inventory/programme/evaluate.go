@@ -4,8 +4,9 @@ import "github.com/underbough/underbough/inventory"
 
 // Evaluate says what a programme comes to that a person made or changed: the year
 // of each candidate's first visit by place, NotPlanned for none. Years that are
-// over the budget say so in Over; what must be done and is not, or too late, and
-// what is not in the year that it was put in, is in Left. It has no bound.
+// over the budget say so in Over; what must be done and is not, and what is
+// not in the year that it was put in, is in Left, what is too late in Late. It has
+// no bound.
 func Evaluate(p *Problem, start []int) (*Plan, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
@@ -19,6 +20,8 @@ func Evaluate(p *Problem, start []int) (*Plan, error) {
 		case s == NotPlanned:
 		case s < 0 || s >= p.Years:
 			return nil, inventory.Errorf(inventory.Invalid, "candidate %d (tree %d, %q): start: year %d, expected 0 to %d, or %d for none", i, c.Tree, c.Label, s, p.Years-1, NotPlanned)
+		case s < p.Years && c.Closed>>s&1 == 1:
+			return nil, inventory.Errorf(inventory.Invalid, "candidate %d (tree %d, %q): start: year %d, in which it may not begin: %s", i, c.Tree, c.Label, s, c.ClosedBy)
 		case s < c.Earliest:
 			return nil, inventory.Errorf(inventory.Invalid, "candidate %d (tree %d, %q): start: year %d, before it may begin, year %d", i, c.Tree, c.Label, s, c.Earliest)
 		}
@@ -64,16 +67,21 @@ func (p *Problem) tally(start []int) *Plan {
 				break
 			}
 			open |= 1 << y
-			plan.Years[y].Trees++
-			plan.Years[y].Hours += c.Visits[v].Hours
-			plan.Years[y].Cost += c.Visits[v].Cost
+			if v == 0 {
+				plan.Years[y].Trees++
+			}
+			plan.Years[y].Visits++
+			plan.Years[y].VisitHours += c.Visits[v].Hours
+			plan.Years[y].VisitCost += c.Visits[v].Cost
 		}
 	}
 	closeGroup()
 	for y := range plan.Years {
 		year := &plan.Years[y]
-		year.Hours += float64(year.Groups) * p.GroupHours
-		year.Cost += float64(year.Groups) * p.GroupCost
+		year.SetUpHours, year.SetUpCost = float64(year.Groups)*p.GroupHours, float64(year.Groups)*p.GroupCost
+		year.Hours, year.Cost = year.VisitHours+year.SetUpHours, year.VisitCost+year.SetUpCost
+		year.HarmBefore += p.OtherHarm
+		year.HarmLeft += p.OtherHarm
 		year.Used = year.Cost
 		if p.Measure == Hours {
 			year.Used = year.Hours
@@ -84,10 +92,18 @@ func (p *Problem) tally(start []int) *Plan {
 	}
 	for i := range p.Candidates {
 		c := &p.Candidates[i]
-		done := start[i] != NotPlanned
-		if c.Must && (!done || start[i] > c.DueBy) || c.Pinned.OK && start[i] != c.Pinned.V {
+		switch {
+		case c.Pinned.OK && start[i] != c.Pinned.V, c.Must && start[i] == NotPlanned:
 			plan.Left = append(plan.Left, i)
+		case c.Late(start[i]):
+			plan.Late = append(plan.Late, i)
 		}
 	}
 	return plan
+}
+
+// Late reports whether a start is after the year that the work is due by. What a
+// person put in a year is never late.
+func (c *Candidate) Late(start int) bool {
+	return c.Must && !c.Pinned.OK && start != NotPlanned && start > c.DueBy
 }

@@ -3,6 +3,7 @@ package programme
 import (
 	"cmp"
 	"slices"
+	"strings"
 )
 
 // model is a problem made ready to be solved: candidates in an order that does
@@ -19,6 +20,7 @@ type model struct {
 	names  []string  // of the groups
 	forced []bool    // must have a start: must be done, or pinned
 	left   []bool    // forced, and given up
+	late   bool      // what must be done has its year by the list
 	first  []int32   // of a candidate's options; one more at the end
 	opts   []option  // of one candidate by start
 	uses   []use
@@ -55,26 +57,50 @@ func (p *Problem) setUp() float64 {
 }
 
 // sorted returns the places of the candidates by group, label and tree; what is
-// alike in these goes by its figures, so that only equals are interchangeable.
+// alike in these goes by its figures, so that only equals are interchangeable. It
+// is remembered, and sorted anew only where it no longer holds.
 func (p *Problem) sorted() []int {
+	if len(p.order) == len(p.Candidates) && slices.IsSortedFunc(p.order, p.compare) {
+		return p.order
+	}
 	order := make([]int, len(p.Candidates))
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(i, j int) int {
-		a, b := &p.Candidates[i], &p.Candidates[j]
-		return cmp.Or(cmp.Compare(a.Group, b.Group), cmp.Compare(a.Label, b.Label), cmp.Compare(a.Tree, b.Tree),
-			cmp.Compare(b.Harm, a.Harm), cmp.Compare(a.Earliest, b.Earliest), cmp.Compare(a.DueBy, b.DueBy),
-			slices.CompareFunc(a.Visits, b.Visits, func(v, w PlannedVisit) int {
-				return cmp.Or(cmp.Compare(v.After, w.After), cmp.Compare(v.Cost, w.Cost), cmp.Compare(v.Hours, w.Hours), cmp.Compare(v.TakesOff, w.TakesOff))
-			}))
+	slices.SortFunc(order, func(i, j int) int {
+		if c := p.compare(i, j); c != 0 {
+			return c
+		}
+		return i - j
 	})
+	p.order = order
 	return order
 }
 
-// newModel lists the options. One that no budget has room for even alone is left
-// out, and so is one of work that need not be done and takes nothing off.
-func newModel(p *Problem) *model {
+func (p *Problem) compare(i, j int) int {
+	a, b := &p.Candidates[i], &p.Candidates[j]
+	if c := strings.Compare(a.Group, b.Group); c != 0 {
+		return c
+	}
+	if c := strings.Compare(a.Label, b.Label); c != 0 {
+		return c
+	}
+	if c := cmp.Or(cmp.Compare(a.Tree, b.Tree), cmp.Compare(b.Harm, a.Harm), cmp.Compare(a.Earliest, b.Earliest), cmp.Compare(a.DueBy, b.DueBy)); c != 0 {
+		return c
+	}
+	return slices.CompareFunc(a.Visits, b.Visits, func(v, w PlannedVisit) int {
+		return cmp.Or(cmp.Compare(v.After, w.After), cmp.Compare(v.Cost, w.Cost), cmp.Compare(v.Hours, w.Hours), cmp.Compare(v.TakesOff, w.TakesOff))
+	})
+}
+
+// free is the start of a candidate that the model is to choose one for.
+const free = -2
+
+// newModel lists the options; late lets what must be done begin after it is due,
+// and fixed gives starts by candidate, free for those that are open, or is nil. An
+// option that no budget has room for even alone is left out, and so is one of work
+// that need not be done and takes nothing off.
+func newModel(p *Problem, late bool, fixed []int) *model {
 	n := len(p.Candidates)
 	m := &model{p: p, years: p.Years, setUp: p.setUp(), budget: p.Budget, order: p.sorted(),
 		group: make([]int32, n), forced: make([]bool, n), left: make([]bool, n), first: make([]int32, 1, n+1)}
@@ -88,14 +114,10 @@ func newModel(p *Problem) *model {
 		g := len(m.runs) - 1
 		m.group[k], m.runs[g][1] = int32(g), k+1
 		m.forced[k] = c.Must || c.Pinned.OK
-		from, to := c.Earliest, p.Years-1
-		if c.Must {
-			to = min(to, c.DueBy)
-		}
-		if c.Pinned.OK {
-			from, to = c.Pinned.V, c.Pinned.V
-		}
-		for s := from; s <= to; s++ {
+		for s := range p.Years {
+			if !p.MayBegin(i, s) || c.Must && !c.Pinned.OK && s > c.DueBy && !late || fixed != nil && fixed[i] != free && fixed[i] != s {
+				continue
+			}
 			value := p.takenOff(i, s, scratch[:p.Years])
 			if value <= 0 && !m.forced[k] {
 				continue
@@ -120,6 +142,7 @@ func newModel(p *Problem) *model {
 			m.opts = append(m.opts, o)
 		}
 		m.first = append(m.first, int32(len(m.opts)))
+		m.left[k] = fixed != nil && fixed[i] == NotPlanned
 	}
 	return m
 }

@@ -70,8 +70,8 @@ func TestEvaluateByHand(t *testing.T) {
 	if y := plan.Years[0]; y.Trees != 3 || y.Groups != 2 || y.Cost != 400 || y.Used != 400 || y.Over != 200 || y.Hours != 4 {
 		t.Errorf("year 1: %+v", y)
 	}
-	if !reflect.DeepEqual(plan.Left, []int{0}) || plan.Bound != 0 {
-		t.Errorf("left %v, expected the first, which is late", plan.Left)
+	if !reflect.DeepEqual(plan.Late, []int{0}) || len(plan.Left) > 0 || plan.Bound != 0 {
+		t.Errorf("late %v, left %v, expected the first, which is late", plan.Late, plan.Left)
 	}
 	for _, bad := range [][]int{{0}, {0, 0, 0, 0, 3}, {-2, 0, 0, 0, 0}} {
 		if _, err := Evaluate(p, bad); inventory.KindOf(err) != inventory.Invalid {

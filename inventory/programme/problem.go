@@ -25,13 +25,19 @@ type Candidate struct {
 	Harm   float64 // expected harm in a year as ranked, before any work
 	Visits []PlannedVisit
 	// Must is work that has to be done: its first visit by the year DueBy, counted
-	// from 0.
-	Must  bool
-	DueBy int
+	// from 0, or as early as there is room after it. MustBy says by what, in words;
+	// empty for no more than that.
+	Must   bool
+	DueBy  int
+	MustBy string
 	// Earliest is the first year in which it may begin, from 0: growing seasons to
-	// wait, or windows that leave no day of the first year.
+	// wait.
 	Earliest int
-	// Pinned is the year that a person put its first visit in.
+	// Closed are first years, a bit each, in which it may not begin: some visit
+	// would come in a year of which windows leave no day. ClosedBy names them.
+	Closed   uint16
+	ClosedBy string
+	// Pinned is the year that a person put its first visit in. It wins over DueBy.
 	Pinned inventory.Opt[int]
 }
 
@@ -55,6 +61,18 @@ type Problem struct {
 	GroupHours, GroupCost float64
 	// Lasts is for how many years the effect of a visit lasts.
 	Lasts int
+	// OtherHarm is expected harm in a year of trees that are no candidates. It is in
+	// what is left of every year, whatever is planned.
+	OtherHarm float64
+
+	order []int // of the candidates, see sorted
+}
+
+// MayBegin reports whether a candidate's first visit may be in a year, from 0, as
+// far as it depends on the candidate alone; what is late may.
+func (p *Problem) MayBegin(i, year int) bool {
+	c := &p.Candidates[i]
+	return year >= c.Earliest && year < p.Years && c.Closed>>year&1 == 0 && (!c.Pinned.OK || c.Pinned.V == year)
 }
 
 // MaxYears is the longest programme.
@@ -65,10 +83,15 @@ const NotPlanned = -1
 
 // Year is what a programme does in one year.
 type Year struct {
-	Trees      int
-	Groups     int
-	Hours      float64
-	Cost       float64
+	Trees      int     // whose first visit it is
+	Visits     int     // first ones and later ones
+	Groups     int     // worked in: so many set-ups
+	Hours      float64 // visits and set-ups
+	Cost       float64 // of these
+	VisitHours float64
+	VisitCost  float64
+	SetUpHours float64
+	SetUpCost  float64
 	HarmBefore float64 // expected harm of that year if nothing were done
 	HarmLeft   float64 // and with the work done so far; half a year's effect in the year of a visit
 	// Used is what is spent of the budget, in its measure, set-ups included, and
@@ -85,13 +108,14 @@ type Plan struct {
 	// TakenOff is the harm taken off over all years; Bound is what no programme
 	// within the budget can exceed, and Gap is (Bound - TakenOff) / Bound. Exact is
 	// true where the search was exhausted. Plans that were not solved for have no
-	// bound: it and the gap are 0. With candidates in Left the bound is for
-	// programmes that leave the same ones.
+	// bound: it and the gap are 0. With candidates in Left or Late the bound is for
+	// programmes that have what must be done in the same years.
 	TakenOff, Bound, Gap float64
 	Exact                bool
 	// Left are candidates that must be done or were put in a year by a person, and
-	// could not be within the budget, in the order of their places.
-	Left []int
+	// could not be within the budget in any year that they may be in, in the order
+	// of their places. Late are those that are done after they are due.
+	Left, Late []int
 	// Prices are what one more unit of each year's budget would take off, by the
 	// bound (the multipliers of the relaxation); empty where no bound was made.
 	Prices []float64

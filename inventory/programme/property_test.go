@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -16,6 +17,10 @@ func holds(t *testing.T, p *Problem, plan *Plan) {
 	left := map[int]bool{}
 	for _, i := range plan.Left {
 		left[i] = true
+	}
+	late := map[int]bool{}
+	for _, i := range plan.Late {
+		late[i] = true
 	}
 	for y, year := range plan.Years {
 		if year.Over > 0 {
@@ -35,10 +40,12 @@ func holds(t *testing.T, p *Problem, plan *Plan) {
 		switch {
 		case left[i] && s != NotPlanned:
 			t.Errorf("candidate %d is left and planned", i)
+		case late[i] != (s != NotPlanned && c.Must && !c.Pinned.OK && s > c.DueBy):
+			t.Errorf("candidate %d: late %v in year %d: %+v", i, late[i], s, c)
 		case left[i] || s == NotPlanned && !c.Must && !c.Pinned.OK:
 		case s == NotPlanned:
 			t.Errorf("candidate %d must have a year and is not left", i)
-		case s < c.Earliest || c.Must && s > c.DueBy || c.Pinned.OK && s != c.Pinned.V:
+		case s < c.Earliest || c.Closed>>s&1 == 1 || c.Pinned.OK && s != c.Pinned.V:
 			t.Errorf("candidate %d: year %d: %+v", i, s, c)
 		}
 		if why := Why(p, plan, i); why == "" || strings.Contains(why, "NaN") {
@@ -54,6 +61,11 @@ func TestProperties(t *testing.T) {
 		if len(p.Candidates) < searchMost+1 {
 			continue // the small are tried elsewhere
 		}
+		if n%5 == 0 { // all that must be done is due at once
+			for i := range p.Candidates {
+				p.Candidates[i].DueBy = 0
+			}
+		}
 		plan, err := Solve(t.Context(), p)
 		if err != nil {
 			t.Fatal(err)
@@ -62,9 +74,11 @@ func TestProperties(t *testing.T) {
 		if plan.Bound < plan.TakenOff || plan.Gap < 0 {
 			t.Errorf("case %d: taken off %v, bound %v, gap %v", n, plan.TakenOff, plan.Bound, plan.Gap)
 		}
+		noRoomBefore(t, p, plan)
 		for _, other := range baselines(t, p) {
+			noRoomBefore(t, p, other)
 			holds(t, p, other)
-			if len(other.Left) == len(plan.Left) && other.TakenOff > plan.TakenOff*(1+1e-9) {
+			if len(plan.Left)+len(plan.Late) == 0 && len(other.Left)+len(other.Late) == 0 && other.TakenOff > plan.TakenOff*(1+1e-9) {
 				t.Errorf("case %d: %s takes off %v, ours %v", n, other.Method, other.TakenOff, plan.TakenOff)
 			}
 		}
@@ -87,6 +101,31 @@ func TestProperties(t *testing.T) {
 		if plan.TakenOff != again.TakenOff || plan.Bound != again.Bound || !reflect.DeepEqual(plan.Years, again.Years) {
 			t.Errorf("case %d: another order changes the figures", n)
 		}
+	}
+}
+
+// noRoomBefore checks that what is late or left has no room, beside what else must
+// be done, in any year before the one that it has.
+func noRoomBefore(t *testing.T, p *Problem, plan *Plan) {
+	t.Helper()
+	musts := slices.Clone(plan.Start)
+	for i, c := range p.Candidates {
+		if !c.Must && !c.Pinned.OK {
+			musts[i] = NotPlanned
+		}
+	}
+	for n, i := range slices.Concat(plan.Late, plan.Left) {
+		if n > 40 {
+			break
+		}
+		had := musts[i]
+		for s := 0; s < p.Years && (had < 0 || s < had); s++ {
+			musts[i] = s
+			if _, _, ok := byHand(p, musts); ok && byHandMay(&p.Candidates[i], s, p.Years) {
+				t.Errorf("%s: candidate %d has year %d and there is room in %d", plan.Method, i, had, s)
+			}
+		}
+		musts[i] = had
 	}
 }
 
@@ -150,7 +189,7 @@ func TestCorners(t *testing.T) {
 		{"no harm, a must", 10, 0, []Candidate{{Must: true, Visits: visit(1, 0.5)}}, 1, 0},
 		{"huge", 10, 1, []Candidate{{Harm: 1, Visits: visit(1e300, 0.5)}, {Harm: 1, Visits: visit(1, 0.5)}}, 1, 0},
 		{"a must before a better one", 10, 0, []Candidate{{Harm: 1e6, Visits: visit(10, 1), Earliest: 1}, {Must: true, DueBy: 1, Earliest: 1, Visits: visit(10, 0.1)}}, 1, 0},
-		{"may not begin in time", 10, 0, []Candidate{{Harm: 1, Must: true, DueBy: 0, Earliest: 1, Visits: visit(1, 0.5)}}, 0, 1},
+		{"may not begin in time", 10, 0, []Candidate{{Harm: 1, Must: true, DueBy: 0, Earliest: 1, Visits: visit(1, 0.5)}}, 1, 0},
 		{"due after the years", 10, 0, []Candidate{{Must: true, DueBy: 9, Visits: visit(1, 0.5)}}, 1, 0},
 		{"the set-up does not fit", 10, 10, []Candidate{{Harm: 1, Visits: visit(1, 0.5)}}, 0, 0},
 	} {

@@ -44,6 +44,9 @@ func random(r *rand.Rand, s shape) *Problem {
 		if r.IntN(5) == 0 {
 			c.Earliest = r.IntN(s.years)
 		}
+		if r.IntN(6) == 0 {
+			c.Closed = uint16(r.IntN(1 << s.years))
+		}
 		if r.Float64() < s.musts {
 			c.Must, c.DueBy = true, c.Earliest+r.IntN(s.years)
 		}

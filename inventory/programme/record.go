@@ -40,10 +40,18 @@ type Result struct {
 	Bound      float64  `json:"bound"`
 	Gap        float64  `json:"gap"`
 	Exact      bool     `json:"exact"`
-	Left       []string `json:"left"`    // labels of trees that must be done and did not fit
+	Left       []string `json:"left"`    // labels of trees that must be done and did not fit in any year
+	Late       []string `json:"late"`    // and of those that are done after they are due
 	InWork     int      `json:"in_work"` // trees with jobs approved or in hand, planned around
-	Cycles     *Cycles  `json:"cycles"`
-	Currency   string   `json:"currency"`
+	// Committed is what those jobs take of the budget, by year; the programme has the
+	// rest. It is empty in programmes that were kept before it was.
+	Committed      []float64 `json:"committed"`
+	Lasts          int       `json:"lasts"`            // years that the effect of a visit is assumed to last
+	FirstYearShare float64   `json:"first_year_share"` // of a budget given once, that the first year has
+	HarmInWork     float64   `json:"harm_in_work"`     // expected in a year, of trees planned around
+	Undecided      float64   `json:"undecided"`        // expected in a year, of trees whose work is a second opinion
+	Cycles         *Cycles   `json:"cycles"`
+	Currency       string    `json:"currency"`
 }
 
 // Record is a programme as it was made.
@@ -85,6 +93,7 @@ type Item struct {
 	Place   int              `json:"place"`      // by harm, from 1
 	First   int              `json:"first_year"` // calendar, 0 where left out
 	Must    bool             `json:"must"`
+	Late    bool             `json:"late"` // after the year that it is due
 	Visits  []ItemVisit      `json:"visits"`
 	Why     string           `json:"why"`
 }

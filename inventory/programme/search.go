@@ -55,12 +55,12 @@ type search struct {
 // decided. It goes down the better branch to its end and then on from the node
 // with the highest bound. It returns the best programme, the bound on what no
 // programme can exceed, and whether that is the same.
-func (m *model) search(ctx context.Context, s *state, v *view, price []float64, bound float64) (*state, float64, bool, error) {
+func (m *model) search(ctx context.Context, s *state, v *view, price []float64, bound float64, limit int) (*state, float64, bool, error) {
 	root := &view{forced: slices.Clone(v.forced), off: make([]bool, len(m.opts)), open: make([]uint16, len(m.runs))}
 	r := &search{m: m, best: s}
 	// A node values a group anew, over all sets of years, about once an option.
 	work := (len(m.opts) + 30*len(m.runs)) * (m.years + 5) << m.years
-	most := min(searchNodes, searchWork/work)
+	most := min(limit, searchWork/work)
 	next, err := r.bound(ctx, root, &node{price: price, bound: bound}, nil)
 	for n := 0; err == nil; n++ {
 		if next == nil || r.hopeless(next.bound) {

@@ -5,10 +5,11 @@ import (
 	"slices"
 )
 
-// searchMusts settles for a small case which of what must be done has room: each
-// of them is worth more than all harm together, so that as many as can be are
-// done, and then most harm is taken off. It reports whether that is proven.
-func (m *model) searchMusts(ctx context.Context, base *state) (*state, bool, error) {
+// searchMusts looks in a small case for a programme in which all of what must be
+// done has room by the year that it is due, as far as any of it may begin at all:
+// each of them is worth more than all harm together, so that as many as can be are
+// done. It returns nil where it finds none.
+func (m *model) searchMusts(ctx context.Context, base *state) (*state, error) {
 	soft := *m
 	soft.opts, soft.forced, soft.left = slices.Clone(m.opts), make([]bool, len(m.forced)), make([]bool, len(m.left))
 	reward := 1.0
@@ -28,18 +29,22 @@ func (m *model) searchMusts(ctx context.Context, base *state) (*state, bool, err
 	v := &view{forced: soft.forced}
 	s, b, err := soft.approach(ctx, start, v)
 	if err != nil {
-		return nil, false, err
+		return nil, err
 	}
-	exact := s.total() >= b.best.value*(1-1e-12)
-	if !exact {
-		if s, _, exact, err = soft.search(ctx, s, v, b.centre, b.best.value); err != nil {
-			return nil, false, err
+	if s.total() < b.best.value*(1-1e-12) {
+		if s, _, _, err = soft.search(ctx, s, v, b.centre, b.best.value, searchNodes); err != nil {
+			return nil, err
+		}
+	}
+	for k, must := range m.forced {
+		if must && s.choice[k] == none && m.first[k] < m.first[k+1] {
+			return nil, nil
 		}
 	}
 	for k, must := range m.forced {
 		m.left[k] = must && s.choice[k] == none
 	}
-	return m.take(s), exact, nil
+	return m.keepMusts(s), nil
 }
 
 // take makes a state of the choices of another.

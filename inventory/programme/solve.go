@@ -3,6 +3,7 @@ package programme
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // How hard Solve tries.
@@ -14,6 +15,7 @@ const (
 	fewCandidates = 2000 // up to which more programmes are made
 	searchMost    = 200  // candidates up to which the search runs
 	searchNodes   = 4000 // that it goes through
+	searchShort   = 30   // where the other search comes after
 	searchWork    = 2e9  // steps that it may take for them, by a rough count
 )
 
@@ -26,24 +28,19 @@ const (
 // programme in whatever order they come.
 //
 // What must be done or was put in a year by a person comes first: nothing else
-// takes its room. What of it has no room is in Plan.Left, and the rest is planned
-// all the same. What must be done is done once within the years, by DueBy or the
-// last year if that comes first. The error is of kind Invalid and names the
+// takes its room. Where not all of it has room by the years that it is due, each
+// is done as early as there is room, what is due first and then what does most
+// harm before the rest (musts.go); what is done after it was due is in Plan.Late,
+// what has no room in any year in Plan.Left, and the rest is planned all the same.
+// The error is of kind Invalid and names the
 // candidate and the field, or is that of ctx.
 func Solve(ctx context.Context, p *Problem) (*Plan, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	m := newModel(p)
-	base := m.placeMusts()
-	if m.anyLeft() && len(m.order) <= searchMost {
-		if s, done, err := m.searchMusts(ctx, base); err != nil {
-			return nil, err
-		} else if done {
-			return m.plan(s, s.total(), nil, true), nil
-		} else if s != nil {
-			base = m.keepMusts(s)
-		}
+	m, base, err := prepare(ctx, p, true)
+	if err != nil {
+		return nil, err
 	}
 	v := &view{forced: m.required()}
 	s, b, err := m.approach(ctx, base, v)
@@ -51,15 +48,32 @@ func Solve(ctx context.Context, p *Problem) (*Plan, error) {
 		return nil, err
 	}
 	bound, exact := b.best.value, false
-	if len(m.order) <= searchMost && s.total() < bound {
-		s, bound, exact, err = m.search(ctx, s, v, b.centre, bound)
-		if err != nil {
+	if s.total() < bound {
+		if s, bound, exact, err = m.prove(ctx, s, v, b.centre, bound); err != nil {
 			return nil, err
 		}
 	}
 	total := s.total()
 	exact = exact || total >= bound*(1-1e-12)
 	return m.plan(s, max(bound, total), b.centre, exact), nil
+}
+
+// prove searches small cases: for a short while by the bound by prices, which is
+// near where years hold many visits, then by that of the years, which is near where
+// they hold few.
+func (m *model) prove(ctx context.Context, s *state, v *view, price []float64, bound float64) (*state, float64, bool, error) {
+	n := len(m.order)
+	if n > searchMost {
+		return s, bound, false, nil
+	}
+	if n > yearlyMost {
+		return m.search(ctx, s, v, price, bound, searchNodes)
+	}
+	s, bound, exact, err := m.search(ctx, s, v, price, bound, searchShort)
+	if err != nil || exact {
+		return s, bound, exact, err
+	}
+	return m.searchYearly(ctx, s, v.forced, price, bound)
 }
 
 // required lists what must have a year, without what is left.
@@ -69,15 +83,6 @@ func (m *model) required() []bool {
 		forced[k] = m.forced[k] && !m.left[k]
 	}
 	return forced
-}
-
-func (m *model) anyLeft() bool {
-	for _, l := range m.left {
-		if l {
-			return true
-		}
-	}
-	return false
 }
 
 // approach brings the bound down and makes programmes on the way.
@@ -171,7 +176,15 @@ func (m *model) plan(s *state, bound float64, price []float64, exact bool) *Plan
 	}
 	plan := m.p.tally(start)
 	plan.Method = "Lagrangian relaxation of the yearly budgets, proximal bundle, repair and local moves"
-	if exact {
+	planned := slices.ContainsFunc(start, func(y int) bool { return y != NotPlanned })
+	switch {
+	case !planned:
+		plan.Method += "; nothing planned"
+	case m.late && exact:
+		plan.Method += "; optimum proven for what must be done in the years of the list"
+	case m.late:
+		plan.Method += "; what must be done in the years of the list"
+	case exact:
 		plan.Method += "; optimum proven"
 	}
 	plan.Exact, plan.Prices = exact, price

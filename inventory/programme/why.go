@@ -25,34 +25,50 @@ func Why(p *Problem, plan *Plan, i int) string {
 		parts = append(parts, p.worth(plan, off/used, price/used))
 	}
 	switch {
+	case c.Pinned.OK && c.Pinned.V == start && c.Must && start > c.DueBy:
+		parts = append(parts, fmt.Sprintf("put in year %d by a person, which goes before that it %s", start+1, c.must()))
 	case c.Pinned.OK && c.Pinned.V == start:
 		parts = append(parts, fmt.Sprintf("put in year %d by a person", start+1))
-	case c.Must && start <= c.DueBy:
-		parts = append(parts, fmt.Sprintf("must be done by year %d", c.DueBy+1))
+	case c.Late(start):
+		parts = append(parts, "late: "+c.must()+", and there was no room before")
 	case c.Must:
-		parts = append(parts, fmt.Sprintf("late: must be done by year %d", c.DueBy+1))
+		parts = append(parts, c.must())
 	}
 	if c.Earliest > 0 {
 		parts = append(parts, fmt.Sprintf("may begin in year %d", c.Earliest+1))
+	}
+	if c.Closed != 0 {
+		parts = append(parts, p.closedIn(c))
 	}
 	return strings.Join(parts, "; ")
 }
 
 // whyNot says why a candidate is left out.
 func (p *Problem) whyNot(plan *Plan, c *Candidate, i int) []string {
+	open := false
+	for s := range p.Years {
+		open = open || p.MayBegin(i, s)
+	}
 	switch {
-	case c.Pinned.OK:
+	case c.Pinned.OK && open:
 		return []string{fmt.Sprintf("left out: put in year %d by a person, no room in the budgets", c.Pinned.V+1)}
+	case c.Pinned.OK:
+		return []string{fmt.Sprintf("left out: put in year %d by a person; %s", c.Pinned.V+1, p.closedIn(c))}
 	case c.Earliest >= p.Years:
 		return []string{fmt.Sprintf("left out: may not begin before year %d of %d", c.Earliest+1, p.Years)}
-	case c.Must && c.Earliest > c.DueBy:
-		return []string{fmt.Sprintf("left out: must be done by year %d and may not begin before year %d", c.DueBy+1, c.Earliest+1)}
+	case !open && c.Must:
+		return []string{"left out: " + c.must() + "; " + p.closedIn(c)}
+	case !open:
+		return []string{"left out: " + p.closedIn(c)}
 	case c.Must:
-		return []string{fmt.Sprintf("left out: must be done by year %d, no room in the budgets", c.DueBy+1)}
+		return []string{"left out: " + c.must() + ", no room in the budgets of any year"}
 	}
 	// The year that is worth most by the prices.
 	top, off, used, price := -1, 0.0, 0.0, 0.0
 	for s := c.Earliest; s < p.Years; s++ {
+		if !p.MayBegin(i, s) {
+			continue
+		}
 		o := p.TakenOff(i, s)
 		u, paid := p.usedAt(plan, c, s)
 		if top < 0 || o-paid > off-price {
@@ -67,6 +83,34 @@ func (p *Problem) whyNot(plan *Plan, c *Candidate, i int) []string {
 		parts = append(parts, p.worth(plan, off/used, price/used))
 	}
 	return parts
+}
+
+// must says by when it must be done, and by what.
+func (c *Candidate) must() string {
+	text := fmt.Sprintf("must be done by year %d", c.DueBy+1)
+	if c.MustBy != "" {
+		text += " (" + c.MustBy + ")"
+	}
+	return text
+}
+
+// closedIn names the years in which a candidate may not begin, and by which
+// windows.
+func (p *Problem) closedIn(c *Candidate) string {
+	var years []string
+	for y := range p.Years {
+		if c.Closed>>y&1 == 1 {
+			years = append(years, strconv.Itoa(y+1))
+		}
+	}
+	by := c.ClosedBy
+	if by == "" {
+		by = "windows"
+	}
+	if len(years) == p.Years {
+		return "no day of any year is open (" + by + ")"
+	}
+	return "may not begin in year " + strings.Join(years, ", ") + ", which leaves no day open for a visit (" + by + ")"
 }
 
 // usedAt is what a start uses of the budgets, without set-ups, and what that is

@@ -187,6 +187,22 @@ func CrownRadii(t *inventory.Tree, n int) ([]Radius, bool) {
 	return radii, seen
 }
 
+// measured returns the crown's radii, surveyed or else as recorded to the four
+// sides, and how they were come by. A side that was not recorded leaves half a
+// turn open, and then there are none.
+func measured(t *inventory.Tree) (radii []Radius, how string, ok bool) {
+	if radii, ok = CrownRadii(t, rays); ok {
+		return radii, "surveyed crown", true
+	}
+	for i, r := range t.CrownRadii {
+		if !r.OK {
+			return nil, "", false
+		}
+		radii = append(radii, Radius{BearingDeg: 90 * float64(i), Metres: r.V})
+	}
+	return radii, "crown, measured to its four sides,", true
+}
+
 // farthest is the largest distance from the origin at which the ray in direction
 // (dx, dy) meets a ring; 0 for none.
 func farthest(plane *geo.Plane, ring orb.Ring, dx, dy float64) float64 {

@@ -100,7 +100,7 @@ func (c *Case) maturity(p *practice.Pruning) (Maturity, string) {
 	case dbh >= p.MatureDBH.Value:
 		return Mature, "stem " + cm(dbh) + ", mature from " + cm(p.MatureDBH.Value)
 	case age >= 0 && !grown:
-		return Young, "planted " + strconv.Itoa(age) + " years ago, young to " + figure(p.YoungYears.Value)
+		return Young, "planted " + count(age, "year", "years") + " ago, young to " + figure(p.YoungYears.Value)
 	case dbh < 0:
 		return Mature, "stem not recorded, so counted as mature"
 	case dbh < p.YoungDBH.Value && !grown:
@@ -117,6 +117,18 @@ func (c *Case) stressed(p *practice.Pruning) (string, bool) {
 			return "condition " + words + ", stressed to " + figure(p.StressedPercent.Value) + " %", true
 		}
 		for _, w := range p.StressedWords {
+			if holdsWords(words, w) {
+				return "condition " + words, true
+			}
+		}
+	}
+	return c.dying(p)
+}
+
+// dying reports whether a condition is one of a tree that may not live on.
+func (c *Case) dying(p *practice.Pruning) (string, bool) {
+	for _, words := range c.conditions() {
+		for _, w := range p.DyingWords {
 			if holdsWords(words, w) {
 				return "condition " + words, true
 			}
@@ -164,6 +176,16 @@ func (c *Case) lastTopped() (years float64, ok bool) {
 		}
 		y, known := c.yearsSince(&c.Cuts[i])
 		if known && (!ok || y < years) {
+			years, ok = y, true
+		}
+	}
+	return years, ok
+}
+
+// lastHeaded returns the years since the latest of some cuts whose time is known.
+func (c *Case) lastHeaded(cuts []int) (years float64, ok bool) {
+	for _, i := range cuts {
+		if y, known := c.yearsSince(&c.Cuts[i]); known && (!ok || y < years) {
 			years, ok = y, true
 		}
 	}

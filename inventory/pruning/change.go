@@ -1,6 +1,7 @@
 package pruning
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -40,15 +41,21 @@ type Change struct {
 
 // Apply returns the specification with a change. Where that breaks a rule it is
 // refused with an Invalid error that names each, unless the change gives a reason:
-// then every breach is kept as an override with who gave it. Topping and heading
-// are refused whatever the reason. s is left as it is.
+// then every breach is kept as an override with who gave it. Topping and heading,
+// ordered in words too, laterals under the least, and doses that are no pruning
+// are refused whatever the reason. Overrides of what is mended go. s is left as it
+// is.
 func Apply(s Specification, ch Change, p *practice.Practice) (Specification, error) {
 	out := copied(&s)
-	if err := set(&out, &ch); err != nil {
+	if err := set(&out, &ch, p); err != nil {
 		return s, err
 	}
 	out.DoseTotal = doseTotal(&out)
-	breaches := fresh(Check(&out, p), s.Overrides)
+	all := Check(&out, p)
+	breaches := fresh(all, s.Overrides)
+	out.Overrides = slices.DeleteFunc(out.Overrides, func(o Override) bool {
+		return !slices.ContainsFunc(all, func(b Breach) bool { return o.Rule == b.Rule && o.Breach == b.Text })
+	})
 	if len(breaches) == 0 {
 		return out, nil
 	}
@@ -64,7 +71,7 @@ func Apply(s Specification, ch Change, p *practice.Practice) (Specification, err
 	reason, by := strings.TrimSpace(ch.Reason), strings.TrimSpace(ch.By)
 	switch {
 	case len(final) > 0:
-		return s, inventory.Errorf(inventory.Invalid, "the change breaks rules that no reason overrides: %s. Ask for a reduction to a lateral instead", strings.Join(append(final, others...), "; "))
+		return s, inventory.Errorf(inventory.Invalid, "the change breaks rules that no reason overrides: %s. %s", strings.Join(append(final, others...), "; "), instead(breaches))
 	case reason == "":
 		return s, inventory.Errorf(inventory.Invalid, "the change breaks rules: %s. Mend it, or give a reason to override them", strings.Join(others, "; "))
 	case by == "":
@@ -74,6 +81,22 @@ func Apply(s Specification, ch Change, p *practice.Practice) (Specification, err
 		out.Overrides = append(out.Overrides, Override{Rule: b.Rule, Breach: b.Text, Reason: reason, By: by, At: ch.At})
 	}
 	return out, nil
+}
+
+// instead says what to do where no reason helps.
+func instead(breaches []Breach) string {
+	for _, b := range breaches {
+		switch {
+		case !b.Final:
+		case b.Rule == DoseNever || b.Rule == DoseTotal:
+			return "Take less, over more visits"
+		case b.Rule == OpinionFirst:
+			return "Leave the dose at 0"
+		default:
+			return fmt.Sprintf("Ask for a reduction to a lateral instead, and write of old cuts as %q, or %q", "old topping cuts", "no topping")
+		}
+	}
+	return ""
 }
 
 // fresh leaves out the breaches that somebody has given a reason for before.
@@ -95,7 +118,7 @@ func copied(s *Specification) Specification {
 
 // set writes a change into a specification. The error names the field that
 // cannot be.
-func set(s *Specification, ch *Change) error {
+func set(s *Specification, ch *Change, p *practice.Practice) error {
 	if ch.Work.OK {
 		if !slices.Contains(practice.Works, ch.Work.V) {
 			return inventory.Errorf(inventory.Invalid, "work: no kind of work %q, expected one of %v", ch.Work.V, practice.Works)
@@ -106,11 +129,21 @@ func set(s *Specification, ch *Change) error {
 				why = "asked for by a person"
 			}
 			toLook(s, why)
+			s.Not = notBeforeLook(s.Not)
 		}
 		s.Work = ch.Work.V
+		if s.Work != practice.SecondOpinion && s.DoseCap == 0 && !isDead(s) {
+			s.DoseCap = capOf(s.Maturity, s.Stressed, &p.Pruning)
+		}
 	}
 	if ch.Objective.OK {
+		if strings.TrimSpace(ch.Objective.V) == "" {
+			return inventory.Errorf(inventory.Invalid, "objective: expected what the work is for, in words")
+		}
 		s.Objective = ch.Objective.V
+	}
+	if why := uncut(s); why != "" && ch.LateralShare.OK {
+		return inventory.Errorf(inventory.Invalid, "lateral_share: %s: %s", OpinionFirst, why)
 	}
 	for _, v := range ch.Visits {
 		if err := setVisit(s, v); err != nil {
@@ -126,7 +159,7 @@ func set(s *Specification, ch *Change) error {
 		if !(l.V >= 0 && l.V <= 1) {
 			return inventory.Errorf(inventory.Invalid, "lateral_share: %v, expected a share from 0 to 1", l.V)
 		}
-		eachReduction(s, func(item *Item) { item.LateralShare = l.V })
+		setLateral(s, l.V, p)
 	}
 	if ch.CycleYears.OK {
 		if ch.CycleYears.V < 1 {
@@ -135,6 +168,9 @@ func set(s *Specification, ch *Change) error {
 		s.CycleYears = ch.CycleYears.V
 	}
 	if ch.Note.OK {
+		if ch.Note.V != "" && strings.TrimSpace(ch.Note.V) == "" {
+			return inventory.Errorf(inventory.Invalid, "note: expected words, or nothing at all to take the note out")
+		}
 		s.Note = ch.Note.V
 	}
 	return nil
@@ -181,6 +217,47 @@ func addItem(s *Specification, a AddedItem) error {
 	v := &s.Visits[a.Visit-1]
 	v.Items = append(v.Items, item)
 	return nil
+}
+
+// setLateral writes the least lateral into every reduction, and into what is said
+// of it.
+func setLateral(s *Specification, share float64, p *practice.Practice) {
+	preferred := p.Pruning.LateralSharePreferred.Value
+	was := p.Pruning.LateralShare.Value
+	eachReduction(s, func(item *Item) {
+		if item.Rule != ByHand && item.LateralShare > 0 {
+			was = item.LateralShare
+		}
+	})
+	for i := range s.Visits {
+		for k := range s.Visits[i].Items {
+			item := &s.Visits[i].Items[k]
+			old := was
+			if item.Cut == inventory.CutReduction {
+				old, item.LateralShare = item.LateralShare, share
+			}
+			item.Text = restated(item.Text, old, share, preferred)
+		}
+	}
+	for i, line := range s.Not {
+		if strings.HasPrefix(line, headingStart) {
+			s.Not[i] = notHeading(share, preferred)
+		}
+	}
+}
+
+// restated says another least lateral in an instruction.
+func restated(text string, old, share, preferred float64) string {
+	was := shareWords(old)
+	return strings.NewReplacer(was+" to "+shareWords(preferred), lateralRange(share, preferred), was+" or more", shareWords(share)+" or more").Replace(text)
+}
+
+// lateralRange says from which lateral on to which.
+func lateralRange(least, preferred float64) string {
+	if least >= preferred-slack {
+		return shareWords(least) + " or more"
+	}
+	return shareWords(least) + " to " + shareWords(preferred)
 }
 
 // eachReduction calls fn on every reduction asked for.

@@ -16,6 +16,9 @@ func on(year int) time.Time { return time.Date(year, 2, 10, 0, 0, 0, 0, time.UTC
 // practice, no source, but for the seasons of growth before the second).
 func TestProgress(t *testing.T) {
 	s := restoration(t)
+	for i, after := range []int{0, 3, 5, 8} {
+		s.Visits[i].AfterYears = after
+	}
 	done := func(visit, year int) pruning.Done {
 		return pruning.Done{Visit: visit, On: on(year), Dose: some(0.05)}
 	}

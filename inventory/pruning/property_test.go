@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"math"
 	"reflect"
+	"regexp"
+	"strings"
 	"testing"
 
 	"github.com/paulmach/orb"
@@ -37,9 +39,12 @@ func drawCut(t *rapid.T) inventory.Cut {
 func drawCase(t *rapid.T) *pruning.Case {
 	tr := &inventory.Tree{
 		ID: 1, Point: orb.Point{7.4, 51.5}, Status: rapid.SampledFrom(append(inventory.TreeStatuses, inventory.Alive, inventory.Alive, inventory.Alive)).Draw(t, "status"),
-		Species: rapid.SampledFrom([]string{"", "Quercus robur", "Ulmus minor", "Tilia cordata", "Phoenix canariensis"}).Draw(t, "species"),
+		Species: rapid.SampledFrom([]string{"", "Quercus robur", "Ulmus minor", "Tilia cordata", "Phoenix canariensis", "Pinus nigra"}).Draw(t, "species"),
 		DBH:     optional(t, rapid.Float64Range(0, 1.5), "dbh"), PlantedYear: optional(t, rapid.IntRange(1900, 2030), "planted"),
 		Condition: rapid.SampledFrom([]string{"", "good", "Poor", "40%", "100", "0", "dead", "dying back", "très bon"}).Draw(t, "condition"),
+	}
+	for i := range tr.CrownRadii {
+		tr.CrownRadii[i] = optional(t, rapid.Float64Range(0, 12), "side")
 	}
 	if rapid.Bool().Draw(t, "surveyed") {
 		plane := geo.NewPlane(tr.Point)
@@ -70,9 +75,11 @@ func drawCase(t *rapid.T) *pruning.Case {
 // drawPractice changes the figures that shape visits and doses.
 func drawPractice(t *rapid.T) *practice.Practice {
 	p := *practice.Default()
-	for _, n := range []*practice.Number{&p.Pruning.Dose.Young, &p.Pruning.Dose.Established, &p.Pruning.Dose.Mature, &p.Pruning.Dose.Stressed, &p.Pruning.DoseTotal} {
-		n.Value = rapid.Float64Range(0, 1).Draw(t, "dose")
+	for _, n := range []*practice.Number{&p.Pruning.Dose.Young, &p.Pruning.Dose.Established, &p.Pruning.Dose.Mature, &p.Pruning.Dose.Stressed} {
+		n.Value = rapid.Float64Range(0, 0.25).Draw(t, "dose")
 	}
+	p.Pruning.DoseTotal.Value = rapid.Float64Range(0, 1).Draw(t, "total")
+	p.Restoration.LookYears.Value = float64(rapid.IntRange(1, 5).Draw(t, "look"))
 	p.Pruning.ToppedLatelyYears.Value = rapid.Float64Range(0, 9).Draw(t, "lately")
 	p.Restoration.Between.Value = float64(rapid.IntRange(1, 4).Draw(t, "between"))
 	p.Restoration.InnerGrowthYears.Value = float64(rapid.IntRange(0, 6).Draw(t, "inner"))
@@ -81,7 +88,7 @@ func drawPractice(t *rapid.T) *practice.Practice {
 		if i > 0 {
 			after += rapid.IntRange(int(p.Restoration.Between.Value), 6).Draw(t, "after")
 		}
-		visits = append(visits, practice.RestorationVisit{AfterYears: practice.Number{Value: float64(after), Source: "drawn"}, Dose: practice.Number{Value: rapid.Float64Range(0, 1).Draw(t, "visit dose"), Source: "drawn"}})
+		visits = append(visits, practice.RestorationVisit{AfterYears: practice.Number{Value: float64(after), Source: "drawn"}, Dose: practice.Number{Value: rapid.Float64Range(0, 0.25).Draw(t, "visit dose"), Source: "drawn"}})
 	}
 	p.Restoration.Visits = visits
 	return &p
@@ -100,6 +107,52 @@ func TestSpecifyHolds(t *testing.T) {
 				t.Fatalf("breaches: %v", b)
 			}
 			holds(t, c, &s, p)
+		}
+	})
+}
+
+// longFigure is one that nobody reads: a percentage such as 55.00000000000001.
+var longFigure = regexp.MustCompile(`\.\d{5}`)
+
+// liveRules are those whose cuts take live crown.
+var liveRules = map[pruning.Rule]bool{pruning.LongShoots: true, pruning.KeepShoots: true, pruning.Subordinate: true, pruning.OneLeader: true, pruning.BareLimb: true, pruning.InnerShoots: true, pruning.OverExtended: true, pruning.LongSide: true, pruning.YoungTree: true, pruning.Crossing: true}
+
+// For any work done the visits to come stay within the total, none goes below
+// nothing, none comes earlier, and those that were made are as they were.
+func TestAfterHolds(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := pruning.Specify(drawCase(t), rules)
+		var done []pruning.Done
+		taken, came := 0.0, map[int]bool{}
+		for n := range rapid.IntRange(0, len(s.Visits)).Draw(t, "made") {
+			d := pruning.Done{Visit: n + 1, On: asOf.AddDate(3*n, 0, 0), Dose: optional(t, rapid.Float64Range(0, 0.7), "taken")}
+			taken += d.Dose.Or(s.Visits[n].Dose)
+			done, came[n+1] = append(done, d), true
+		}
+		before, _ := json.Marshal(s)
+		out := pruning.After(s, done, rules)
+		if after, _ := json.Marshal(s); string(after) != string(before) {
+			t.Fatal("the specification given was changed")
+		}
+		left := max(0, rules.Pruning.DoseTotal.Value-taken)
+		for i, v := range out.Visits {
+			was := s.Visits[i]
+			if came[v.Number] {
+				if !reflect.DeepEqual(v, was) {
+					t.Fatalf("a visit that was made is changed: %+v", v)
+				}
+				continue
+			}
+			left -= v.Dose
+			if v.Dose < 0 || v.Dose > was.Dose || v.AfterYears < was.AfterYears || len(v.Items) == 0 || v.Goal == "" || left < -1e-9 {
+				t.Fatalf("visit %+v of %+v, %v left", v, was, left)
+			}
+		}
+		for _, b := range pruning.Check(&out, rules) {
+			t.Fatalf("breach of %s: %s", b.Rule, b.Text)
+		}
+		if again := pruning.After(out, done, rules); !reflect.DeepEqual(again.Visits, out.Visits) {
+			t.Fatalf("a second time it changes again: %+v\n%+v", again.Visits, out.Visits)
 		}
 	})
 }
@@ -126,15 +179,40 @@ func holds(t *rapid.T, c *pruning.Case, s *pruning.Specification, p *practice.Pr
 			if item.SizeTo > p.Pruning.WoundMost.Value || item.Cut == inventory.CutReduction && item.LateralShare < 1.0/3-1e-6 {
 				t.Fatalf("item %+v", item)
 			}
-			if s.SecondOpinion != "" && item.Cut != "" {
+			if s.SecondOpinion != "" && item.Cut != "" && (item.Rule != pruning.HungParts || c.Tree.Status == inventory.Dead) {
 				t.Fatalf("cut before the second opinion: %+v", item)
 			}
+			if palm := c.Tree.Species == "Phoenix canariensis"; (palm || c.Tree.Species == "Pinus nigra") && (item.Rule == pruning.KeepShoots || item.Rule == pruning.OneLeader) || palm && s.DoseTotal > 0 {
+				t.Fatalf("a %s is restored like a broadleaf: %+v", c.Tree.Species, item)
+			}
+			if v.Dose == 0 && liveRules[item.Rule] && item.Cut != "" {
+				t.Fatalf("visit %d takes nothing live, and asks for %+v", v.Number, item)
+			}
+			if s.Stressed && (item.Rule == pruning.Crossing || item.Rule == pruning.YoungTree && item.Cut != "") {
+				t.Fatalf("a stressed tree loses live wood that is no hazard: %+v", item)
+			}
+			if strings.Contains(item.Text, "take out 0") || strings.Contains(item.Text, "1 years") || longFigure.MatchString(item.Text) {
+				t.Fatalf("said %q", item.Text)
+			}
+		}
+	}
+	if s.SecondOpinion != "" && (s.DoseCap != 0 || s.DoseTotal != 0) {
+		t.Fatalf("before the look a cap of %v, a total of %v", s.DoseCap, s.DoseTotal)
+	}
+	for i, v := range s.Visits {
+		if live := v.Dose > 0; live || s.Work != practice.Restoration {
+			break
+		} else if i+1 < len(s.Visits) && s.Visits[i+1].AfterYears-v.AfterYears > int(p.Restoration.LookYears.Value) {
+			t.Fatalf("nobody looks from year %d to year %d", v.AfterYears, s.Visits[i+1].AfterYears)
 		}
 	}
 	if math.Abs(total-s.DoseTotal) > 1e-6 || total > p.Pruning.DoseTotal.Value+1e-9 {
 		t.Fatalf("total %v, said %v, most %v", total, s.DoseTotal, p.Pruning.DoseTotal.Value)
 	}
 	for _, f := range s.Rules {
+		if strings.Contains(f.Why, " 1 years") || strings.HasPrefix(f.Why, "1 years") || longFigure.MatchString(f.Why) {
+			t.Fatalf("said %q", f.Why)
+		}
 		if f.Why == "" || f.Source == "" {
 			t.Fatalf("rule %+v", f)
 		}

@@ -96,6 +96,9 @@ func Reduce(limb Limb, at Lateral, p *practice.Practice) (Reduction, error) {
 	if r.LengthOff < 0 {
 		r.Caution = joined(r.Caution, "the lateral reaches beyond the limb's tip: the cut makes it no shorter")
 	}
+	if r.LateralRatio > 1+slack {
+		r.Caution = joined(r.Caution, "the lateral of "+cm(at.Diameter)+" is thicker than the limb at the cut, worked out as "+cm(r.CutDiameter)+": it leads already, or measures are swapped; measure the limb there")
+	}
 	if r.Kind == inventory.CutHeading {
 		r.Caution = joined(r.Caution, "the lateral is "+percentOf(r.LateralRatio)+" of what is removed, under "+shareWords(q.LateralShare.Value)+": this would be a heading cut; choose a larger lateral")
 	}
@@ -156,31 +159,50 @@ func joined(a, b string) string {
 	return a + "; " + b
 }
 
+// What a limb may measure, metres: wide of every tree, to catch figures in
+// centimetres or feet. Assumptions.
+const (
+	shortestLimb, longestLimb = 0.1, 60
+	thinnest, thickest        = 0.001, 3
+)
+
 func checkLimb(limb *Limb, at *Lateral) error {
 	for _, m := range []struct {
-		what  string
-		value inventory.Opt[float64]
-		zero  bool
+		field, what string
+		value       inventory.Opt[float64]
+		least, most float64
 	}{
-		{"length of the limb", inventory.Some(limb.Length), false}, {"diameter at the limb's base", inventory.Some(limb.BaseDiameter), false},
-		{"distance of the lateral from the base", inventory.Some(at.Distance), true}, {"diameter of the lateral", inventory.Some(at.Diameter), true},
-		{"diameter of the limb at the cut", at.LimbDiameter, false}, {"length of the lateral", at.Length, true},
+		{"length_m", "length of the limb", inventory.Some(limb.Length), shortestLimb, longestLimb},
+		{"base_diameter_m", "diameter at the limb's base", inventory.Some(limb.BaseDiameter), thinnest, thickest},
+		{"distance_m", "distance of the lateral from the base", inventory.Some(at.Distance), 0, longestLimb},
+		{"diameter_m", "diameter of the lateral", inventory.Some(at.Diameter), 0, thickest},
+		{"limb_diameter_m", "diameter of the limb at the cut", at.LimbDiameter, thinnest, thickest},
+		{"length_m", "length of the lateral", at.Length, 0, longestLimb},
 	} {
-		if v := m.value.V; m.value.OK && (!(v >= 0) || v == 0 && !m.zero || math.IsInf(v, 0)) {
-			return inventory.Errorf(inventory.Invalid, "%s: %v m, expected metres above 0", m.what, v)
+		if v := m.value.V; m.value.OK && !(v >= m.least && v <= m.most) {
+			return inventory.Errorf(inventory.Invalid, "%s (%s): %s, expected %s to %s m (%s to %s cm)", m.what, m.field, bothUnits(v), figure(m.least), figure(m.most), figure(m.least*100), figure(m.most*100))
 		}
 	}
 	if at.Distance >= limb.Length {
-		return inventory.Errorf(inventory.Invalid, "distance of the lateral from the base: %v m, expected less than the limb's length, %v m", at.Distance, limb.Length)
+		return inventory.Errorf(inventory.Invalid, "distance of the lateral from the base (distance_m): %s, expected less than the limb's length, %s", bothUnits(at.Distance), bothUnits(limb.Length))
 	}
 	if at.LimbDiameter.OK && at.LimbDiameter.V > limb.BaseDiameter {
-		return inventory.Errorf(inventory.Invalid, "diameter of the limb at the cut: %v m, expected no more than at its base, %v m", at.LimbDiameter.V, limb.BaseDiameter)
+		return inventory.Errorf(inventory.Invalid, "diameter of the limb at the cut (limb_diameter_m): %s, expected no more than at its base, %s", bothUnits(at.LimbDiameter.V), bothUnits(limb.BaseDiameter))
+	}
+	if at.LimbDiameter.OK && at.Diameter > at.LimbDiameter.V*(1+slack) {
+		return inventory.Errorf(inventory.Invalid, "diameter of the lateral (diameter_m): %s, expected no more than the limb at the cut (limb_diameter_m), %s: the measures may be swapped, or the lateral leads already and the other is removed", bothUnits(at.Diameter), bothUnits(at.LimbDiameter.V))
+	}
+	if at.Diameter > limb.BaseDiameter*(1+slack) {
+		return inventory.Errorf(inventory.Invalid, "diameter of the lateral (diameter_m): %s, expected no more than the limb at its base (base_diameter_m), %s: the measures may be swapped", bothUnits(at.Diameter), bothUnits(limb.BaseDiameter))
 	}
 	if a := limb.AngleDeg; a.OK && !(a.V >= -90 && a.V <= 90) {
-		return inventory.Errorf(inventory.Invalid, "angle of the limb: %v°, expected -90 to 90 above the horizontal", a.V)
+		return inventory.Errorf(inventory.Invalid, "angle of the limb (angle_deg): %v°, expected -90 to 90 above the horizontal", a.V)
 	}
 	return nil
 }
+
+// bothUnits says a length in metres and in centimetres.
+func bothUnits(m float64) string { return figure(m) + " m (" + figure(m*100) + " cm)" }
 
 // Assumptions lists what a reduction takes for granted, each with its source.
 func Assumptions(p *practice.Practice) []string {

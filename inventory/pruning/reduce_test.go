@@ -149,7 +149,11 @@ func TestReduceRefuses(t *testing.T) {
 		change func(*pruning.Limb, *pruning.Lateral)
 		want   string
 	}{
-		{func(l *pruning.Limb, _ *pruning.Lateral) { l.Length = 0 }, "length of the limb"},
+		{func(l *pruning.Limb, _ *pruning.Lateral) { l.Length = 0 }, "length of the limb (length_m): 0 m (0 cm)"},
+		{func(l *pruning.Limb, _ *pruning.Lateral) { l.Length = 600 }, "expected 0.1 to 60 m (10 to 6000 cm)"},
+		{func(l *pruning.Limb, _ *pruning.Lateral) { l.BaseDiameter = 20 }, "(base_diameter_m): 20 m (2000 cm)"},
+		{func(_ *pruning.Limb, a *pruning.Lateral) { a.LimbDiameter, a.Diameter = some(0.05), 0.06 }, "may be swapped"},
+		{func(_ *pruning.Limb, a *pruning.Lateral) { a.Diameter = 0.21 }, "may be swapped"},
 		{func(l *pruning.Limb, _ *pruning.Lateral) { l.BaseDiameter = math.NaN() }, "limb's base"},
 		{func(_ *pruning.Limb, a *pruning.Lateral) { a.Distance = 6 }, "less than the limb's length"},
 		{func(_ *pruning.Limb, a *pruning.Lateral) { a.Diameter = -1 }, "diameter of the lateral"},
@@ -162,6 +166,11 @@ func TestReduceRefuses(t *testing.T) {
 		if _, err := pruning.Reduce(l, a, rules); inventory.KindOf(err) != inventory.Invalid || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("expected an error about %q, got %v", c.want, err)
 		}
+	}
+	// Where the limb at the cut was only worked out it is a caution: 0.2/3 m, by hand.
+	r, err := pruning.Reduce(good, pruning.Lateral{Distance: 4, Diameter: 0.1}, rules)
+	if err != nil || !strings.Contains(r.Caution, "lateral of 10 cm is thicker than the limb at the cut, worked out as 6.7 cm") {
+		t.Errorf("a lateral thicker than the limb: %q, %v", r.Caution, err)
 	}
 	for _, a := range pruning.Assumptions(rules) {
 		if !strings.Contains(a, "assumption") && !strings.Contains(a, "nothing is said") {

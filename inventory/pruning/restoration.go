@@ -3,6 +3,8 @@ package pruning
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/practice"
@@ -11,37 +13,49 @@ import (
 // restore asks for the visits of a restoration on the topped and headed cuts.
 func (b *builder) restore() {
 	b.work(practice.Restoration)
-	topped, small := 0, 0
+	topped, headed, small := 0, 0, 0
 	for _, i := range b.old {
+		n := cutsOf(&b.c.Cuts[i])
 		switch b.c.Cuts[i].Kind {
 		case inventory.CutTopping:
-			topped++
+			topped += n
 		case inventory.CutReduction:
-			small++
+			small += n
+		default:
+			headed += n
 		}
 	}
-	b.fire(ToppedTree, fmt.Sprintf("records of %d topping and %d heading cuts, and of %d cuts to laterals under %s", topped, len(b.old)-topped-small, small, shareWords(b.p.Pruning.LateralShare.Value)), "")
+	b.fire(ToppedTree, fmt.Sprintf("%s and %s, and %s to laterals under %s", count(topped, "topping cut", "topping cuts"), count(headed, "heading cut", "heading cuts"), count(small, "cut", "cuts"), b.lateral()), "")
 	b.longShoots()
-	visits := b.p.Restoration.Visits
-	for n := range visits {
-		share := visits[n].Dose.Value
-		years := int(visits[n].AfterYears.Value)
-		if n > 0 {
-			years += b.s.WaitYears
-		}
-		switch {
-		case n == 0 && len(visits) > 1:
-			b.s.Visits[0].Goal = "Make it safe and record every old cut; let the shoots rebuild the tree's reserves."
-		case n == 1 || len(visits) == 1:
-			b.keepShoots(years, share)
-		case n == len(visits)-1:
-			b.oneLeader(years, share)
-		default:
-			b.subordinate(years, share)
-		}
+	for _, s := range b.steps {
+		s.do(b, s.years, s.share)
 	}
 	b.s.Stop = "Restored when each old cut carries one leader, its stub is gone to the new collar, and the crown keeps its form for a cycle without new clusters of shoots. From then on the natural cycle of " +
 		count(int(cycleOf(b.s.Maturity, b.s.Stressed, &b.p.Cycle).Value), "year", "years") + " holds. Where the tree stays poor or decay spreads at the old cuts, stop and ask for a second opinion."
+}
+
+// safe sets the goal of the first visit: what it takes is dead, or long over
+// places.
+func (b *builder) safe(int, float64) {
+	rest := "the shoots to keep are chosen at the next visit."
+	if b.s.WaitYears > 0 {
+		rest = "let the shoots rebuild the tree's reserves."
+	}
+	safe := "Make it safe"
+	if slices.ContainsFunc(b.s.Visits[0].Items, func(item Item) bool { return item.Rule == LongShoots }) {
+		safe += ", shorten the long shoots over places"
+	}
+	b.s.Visits[0].Goal = safe + " and record every old cut; " + rest
+}
+
+// unruled leaves the old cuts of a kept conifer to whoever looked at it.
+func (b *builder) unruled() {
+	for _, i := range b.old {
+		item := of(&b.c.Cuts[i], AtOldCut, KindUnruled)
+		item.Text = sentence(describe(&b.c.Cuts[i])) + ": as whoever looked at the tree says; on a conifer no shoots are chosen by rule."
+		b.put(0, item)
+	}
+	b.fire(KindUnruled, "a conifer with topped or headed leaders", "")
 }
 
 // longShoots shortens what stands far out over places, at the first visit that
@@ -68,7 +82,11 @@ func (b *builder) longShoots() {
 		b.live(0, practice.Restoration, b.p.Restoration.Visits[0].Dose.Value, item)
 		b.shortened = append(b.shortened, i)
 	}
-	if long := len(b.shortened); long > 0 {
+	long := 0
+	for _, i := range b.shortened {
+		long += cutsOf(&b.c.Cuts[i])
+	}
+	if long > 0 {
 		b.fire(LongShoots, count(long, "old cut", "old cuts")+" with shoots of "+metres(limit.Value)+" or more, over "+kindsText(b.c.Over), limit.Source)
 	}
 }
@@ -76,43 +94,79 @@ func (b *builder) longShoots() {
 // keepShoots chooses the shoots to keep at every old cut.
 func (b *builder) keepShoots(years int, share float64) {
 	r := &b.p.Restoration
-	var items []Item
+	var live, stay []Item
+	cuts, shortens := 0, false
 	for _, i := range b.old {
 		cut := &b.c.Cuts[i]
 		if cut.RegrowthCount.OK && cut.RegrowthCount.V <= 0 {
 			b.deadStub(cut)
 			continue
 		}
+		cuts += cutsOf(cut)
 		item := of(cut, AtOldCut, KeepShoots)
+		item.Text = fmt.Sprintf("%s: %s", sentence(describe(cut)), keepText(cut, r))
+		keep, out, short, _ := ShootPlan(cut.RegrowthCount.V, r)
+		if cut.RegrowthCount.OK && cut.RegrowthCount.V == keep {
+			stay = append(stay, item)
+			continue
+		}
+		shortens = shortens || short > 0 || !cut.RegrowthCount.OK
 		item.Cut = inventory.CutRemoval
-		item.Text = fmt.Sprintf("%s: %s", sentence(describe(cut)), keepText(cut.RegrowthCount, r))
+		if cut.RegrowthCount.OK && out == 0 {
+			item.Cut, item.LateralShare = inventory.CutReduction, b.p.Pruning.LateralShare.Value
+		}
 		if cut.RegrowthDiameter.OK {
 			item.SizeTo = min(positive(cut.RegrowthDiameter.V), b.p.Pruning.WoundMost.Value)
 			item.Text += " Shoots are up to " + cm(cut.RegrowthDiameter.V) + " at the base."
 		}
-		items = append(items, item)
+		live = append(live, item)
 	}
-	if len(items) == 0 {
+	if cuts > 0 {
+		b.fire(KeepShoots, fmt.Sprintf("%s, %s to %s shoots each, about %s apart", count(cuts, "old cut", "old cuts"), figure(r.ShootsKeptLeast.Value), figure(r.ShootsKeptMost.Value), metres(r.ShootSpacing.Value)), r.ShootsKeptMost.Source)
+	}
+	if len(live) == 0 {
+		// All may stay: said at the first visit, no visit is made for it.
+		for _, item := range stay {
+			b.put(0, item)
+		}
 		return
 	}
-	items = append(items, b.shorten(KeepShoots, fmt.Sprintf("At each old cut, of the shoots that are not kept, shorten those marked to a side shoot of %s or more; leave the rest for the next visit.", b.lateral())))
-	at := b.live(years, practice.Restoration, share, items...)
-	b.s.Visits[at].Goal = "Choose the shoots that are to become branches again, and thin out the others by thirds."
-	b.fire(KeepShoots, fmt.Sprintf("%s, %s to %s shoots each, about %s apart", count(len(items)-1, "old cut", "old cuts"), figure(r.ShootsKeptLeast.Value), figure(r.ShootsKeptMost.Value), metres(r.ShootSpacing.Value)), r.ShootsKeptMost.Source)
+	if shortens {
+		live = append(live, b.shorten(KeepShoots, fmt.Sprintf("Of the shoots that are not kept, shorten those marked to a side shoot of %s or more; leave the rest for the next visit.", b.lateral())))
+	}
+	at := b.live(years, practice.Restoration, share, append(live, stay...)...)
+	b.s.Visits[at].Goal = "Choose the shoots that are to become branches again, and thin out the others by thirds, as far as the dose allows."
 }
 
-// keepText says which shoots stay at one cut, in figures where they were
-// counted.
-func keepText(counted inventory.Opt[int], r *practice.RestorationRules) string {
-	rule := fmt.Sprintf("keep %s to %s strong shoots, well placed and about %s apart where they can be", figure(r.ShootsKeptLeast.Value), figure(r.ShootsKeptMost.Value), metres(r.ShootSpacing.Value))
+// keepText says which shoots stay at one cut, in figures where they were counted.
+func keepText(cut *inventory.Cut, r *practice.RestorationRules) string {
+	each := ""
+	if cutsOf(cut) > 1 {
+		each = "at each "
+	}
+	counted := cut.RegrowthCount
+	rule := fmt.Sprintf("%skeep %s to %s strong shoots, well placed and about %s apart where they can be", each, figure(r.ShootsKeptLeast.Value), figure(r.ShootsKeptMost.Value), metres(r.ShootSpacing.Value))
 	if !counted.OK {
 		return fmt.Sprintf("the number of shoots is %s; %s; of the others take out %s at the base, shorten %s, leave the rest.", notRecorded, rule, about(r.ShootsRemoved.Value), about(r.ShootsShortened.Value))
 	}
 	keep, out, short, left := ShootPlan(counted.V, r)
 	if out+short+left == 0 {
-		return fmt.Sprintf("%s; all %d may stay, the best one is to lead.", rule, keep)
+		if keep == 1 {
+			return each + "keep the one shoot; it is to lead."
+		}
+		return fmt.Sprintf("%skeep all %d shoots for now; the best one is to lead.", each, keep)
 	}
-	return fmt.Sprintf("%s: of %d keep %d, take out %d at the base, shorten %d, leave %d.", rule, counted.V, keep, out, short, left)
+	say := []string{fmt.Sprintf("of %d keep %d", counted.V, keep)}
+	if out > 0 {
+		say = append(say, fmt.Sprintf("take out %d at the base", out))
+	}
+	if short > 0 {
+		say = append(say, fmt.Sprintf("shorten %d", short))
+	}
+	if left > 0 {
+		say = append(say, fmt.Sprintf("leave %d", left))
+	}
+	return rule + ": " + strings.Join(say, ", ") + "."
 }
 
 // ShootPlan divides the shoots counted at one old cut: how many are kept for
@@ -122,38 +176,50 @@ func ShootPlan(counted int, r *practice.RestorationRules) (keep, out, short, lef
 	others := max(counted, 0) - keep
 	out = int(math.Round(float64(others) * r.ShootsRemoved.Value))
 	short = min(int(math.Round(float64(others)*r.ShootsShortened.Value)), others-out)
+	// A single one too many is shortened: rounding must not leave it all as it is.
+	if others > 0 && out+short == 0 && r.ShootsRemoved.Value+r.ShootsShortened.Value > 0 {
+		short = 1
+	}
 	return keep, out, short, others - out - short
 }
 
 func (b *builder) subordinate(years int, share float64) {
-	if !b.sprouting() {
+	if !b.competing() {
 		return
 	}
 	at := b.live(years, practice.Restoration, share, b.shorten(Subordinate,
 		fmt.Sprintf("At each old cut shorten the shoots that compete with those kept, to a side shoot of %s or more; shorten the end of a kept one too where it is slender.", b.lateral())))
-	b.s.Visits[at].Goal = "Let the chosen shoots lead; hold back the ones that compete."
-	b.fire(Subordinate, "visit "+fmt.Sprint(at+1)+", "+count(years, "year", "years")+" after the first", "")
+	b.s.Visits[at].Goal = "Let the chosen shoots lead; hold back the ones that compete, as far as the dose allows."
+	b.fire(Subordinate, count(b.s.Visits[at].AfterYears, "year", "years")+" after the first visit", "")
 }
 
 func (b *builder) oneLeader(years int, share float64) {
-	if !b.sprouting() {
+	stub := "what is dead of the stub back to the new collar, not into it; ask before a cut wider than " + cm(b.p.Pruning.WoundMost.Value) + "."
+	if b.competing() {
+		at := b.live(years, practice.Restoration, share, Item{Cut: inventory.CutRemoval, Place: AtOldCut, Rule: OneLeader, Text: "At each old cut leave one leader: take the last competing shoots out at the base, and " + stub})
+		b.s.Visits[at].Goal = "One leader on each old cut, as far as the dose allows, and the stubs gone to the new collar."
+		b.fire(OneLeader, count(b.s.Visits[at].AfterYears, "year", "years")+" after the first visit", "")
 		return
 	}
-	item := Item{Cut: inventory.CutRemoval, Place: AtOldCut, Rule: OneLeader, Text: "At each old cut leave one leader: take the last competing shoots out at the base, and what is dead of the stub back to the new collar, not into it; ask before a cut wider than " + cm(b.p.Pruning.WoundMost.Value) + "."}
-	at := b.live(years, practice.Restoration, share, item)
-	b.s.Visits[at].Goal = "One leader on each old cut, the stubs gone to the new collar."
-	b.fire(OneLeader, "visit "+fmt.Sprint(at+1)+", "+count(years, "year", "years")+" after the first", "")
+	if b.leading() {
+		// One shoot leads already: the stub is all that is left to do.
+		at := b.visitAt(max(years, b.s.WaitYears))
+		b.put(at, Item{Cut: inventory.CutRemoval, Place: AtOldCut, Rule: LeftStub, Text: "At each old cut one shoot leads: take " + stub})
+		if at > 0 {
+			b.s.Visits[at].Goal = "The stubs gone to the new collar; nothing live."
+		}
+		b.fire(LeftStub, count(b.s.Visits[at].AfterYears, "year", "years")+" after the first visit, where one shoot leads", "")
+	}
 }
 
-// sprouting reports whether any old cut carries shoots, or may for all that is
-// recorded.
-func (b *builder) sprouting() bool {
-	for _, i := range b.old {
-		if n := b.c.Cuts[i].RegrowthCount; !n.OK || n.V > 0 {
-			return true
-		}
-	}
-	return false
+// competing reports whether any old cut carries more than one shoot, or may for
+// all that is recorded; leading whether any carries one.
+func (b *builder) competing() bool {
+	return slices.ContainsFunc(b.old, func(i int) bool { n := b.c.Cuts[i].RegrowthCount; return !n.OK || n.V > 1 })
+}
+
+func (b *builder) leading() bool {
+	return slices.ContainsFunc(b.old, func(i int) bool { n := b.c.Cuts[i].RegrowthCount; return n.OK && n.V == 1 })
 }
 
 func (b *builder) shorten(rule Rule, text string) Item {

@@ -19,7 +19,20 @@ func metres(m float64) string { return figure(math.Round(m*10)/10) + " m" }
 // percentOf says a share.
 func percentOf(share float64) string { return figure(math.Round(share*1000)/10) + " %" }
 
-func figure(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+// figure says a number of the practice or a rounded one; what computing leaves
+// behind its fourth decimal is no part of it.
+func figure(v float64) string { return strconv.FormatFloat(math.Round(v*1e4)/1e4, 'f', -1, 64) }
+
+// yearsOf says years that need not be whole.
+func yearsOf(v float64) string {
+	if v == 1 {
+		return "1 year"
+	}
+	return figure(v) + " years"
+}
+
+// cutsOf is how many like cuts a record stands for.
+func cutsOf(c *inventory.Cut) int { return max(c.Count.Or(1), 1) }
 
 // shareWords says a share as a crew would: a third, a half.
 func shareWords(share float64) string {
@@ -40,7 +53,7 @@ func count(n int, one, many string) string {
 	return strconv.Itoa(n) + " " + many
 }
 
-// describe says in words what is recorded of an old cut.
+// describe says in words what is recorded of an old cut, or of several like ones.
 func describe(c *inventory.Cut) string {
 	text := string(c.Kind) + " cut"
 	switch c.Kind {
@@ -48,6 +61,9 @@ func describe(c *inventory.Cut) string {
 		text = "lion-tailed limb"
 	case inventory.CutStub:
 		text = "stub"
+	}
+	if n := cutsOf(c); n > 1 {
+		text = strconv.Itoa(n) + " " + text + "s"
 	}
 	if year, ok := c.MadeYear(); ok {
 		text += fmt.Sprintf(" of %d", year)

@@ -3,6 +3,7 @@ package pruning
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/underbough/underbough/inventory"
@@ -32,13 +33,23 @@ func specify(c *Case, p *practice.Practice, kept bool) Specification {
 		b.fire(NoTree, "status "+string(c.Tree.Status), "")
 		return b.s
 	}
+	group := allometry.Find(c.Tree.Species).Group()
+	b.palm, b.conifer = group == "palm", strings.Contains(group, "conifer")
+	b.old = b.headedCuts()
 	b.limits()
 	if b.opinion(kept) {
 		return b.s
 	}
-	b.old = b.headedCuts()
 	b.begin()
-	if len(b.old) > 0 {
+	if b.palm {
+		b.fronds()
+		b.finish()
+		return b.s
+	}
+	switch {
+	case len(b.old) > 0 && b.conifer:
+		b.unruled()
+	case len(b.old) > 0:
 		b.restore()
 	}
 	for i := range c.Cuts {
@@ -52,8 +63,7 @@ func specify(c *Case, p *practice.Practice, kept bool) Specification {
 		}
 	}
 	b.reduceLong()
-	// A palm has one bud and nothing to train.
-	if b.s.Maturity == Young && allometry.Find(c.Tree.Species).Group() != "palm" {
+	if b.s.Maturity == Young {
 		b.train()
 	}
 	b.clean()
@@ -68,7 +78,11 @@ type builder struct {
 	s     Specification
 	old   []int // topped and headed cuts
 	bad   bool  // old bad cuts of any kind are recorded
+	steps []step
 	doses []dose
+	// palm and conifer are what the species is known to be: a crown does not come
+	// back on them as on a broadleaf.
+	palm, conifer bool
 	// shortened are the cuts whose long shoots are shortened already.
 	shortened []int
 }
@@ -109,9 +123,12 @@ func (b *builder) limits() {
 		b.fire(Stressed, words+": at most "+percentOf(capOf(s.Maturity, true, p))+" of the live crown in a season", p.Dose.Stressed.Source)
 	}
 	s.DoseCap = capOf(s.Maturity, s.Stressed, p)
+	if dbh := b.c.Tree.DBH; dbh.OK && dbh.V > p.UnusualDBH.Value {
+		b.fire(UnusualStem, "stem "+cm(dbh.V)+", over "+cm(p.UnusualDBH.Value)+": unusually large, check the record (a girth, several stems, a wrong unit)", p.UnusualDBH.Source)
+	}
 	if years, ok := b.c.lastTopped(); ok && years < p.ToppedLatelyYears.Value {
 		s.WaitYears = int(math.Ceil(p.ToppedLatelyYears.Value - years))
-		b.fire(ToppedLately, "topped "+figure(math.Floor(years*10)/10)+" years ago, nothing live before "+figure(p.ToppedLatelyYears.Value)+" years", p.Dose.ToppedLately.Source)
+		b.fire(ToppedLately, "topped "+yearsOf(math.Floor(years*10)/10)+" ago, nothing live before "+yearsOf(p.ToppedLatelyYears.Value)+" from then", p.Dose.ToppedLately.Source)
 	}
 }
 
@@ -154,11 +171,17 @@ func (b *builder) headedCuts() []int {
 // topped lately, or one.
 func (b *builder) begin() {
 	b.s.Visits = append(b.s.Visits, Visit{Items: []Item{}})
-	if len(b.old) == 0 {
+	if dbh := b.c.Tree.DBH; dbh.OK && dbh.V > b.p.Pruning.UnusualDBH.Value {
+		b.put(0, Item{Place: UpperCrown, Rule: UnusualStem, Text: "Measure the stem: a diameter of " + cm(dbh.V) + " is recorded, which is unusually large. Say what it is before anything else."})
+	}
+	if len(b.old) == 0 || b.palm || b.conifer {
 		return
 	}
-	for _, v := range b.p.Restoration.Visits[1:] {
-		b.s.Visits = append(b.s.Visits, Visit{AfterYears: int(v.AfterYears.Value) + b.s.WaitYears, Items: []Item{}})
+	b.steps = b.plan()
+	for _, s := range b.steps {
+		if s.years > 0 {
+			b.s.Visits = append(b.s.Visits, Visit{AfterYears: s.years, Items: []Item{}})
+		}
 	}
 }
 
@@ -170,17 +193,11 @@ func (b *builder) put(visit int, item Item) {
 // live adds items that take live crown, for one kind of work, to the first visit
 // from so many years on, and makes one where there is none. It returns the visit.
 func (b *builder) live(years int, w practice.Work, share float64, items ...Item) int {
-	years = max(years, b.s.WaitYears)
-	at := slices.IndexFunc(b.s.Visits, func(v Visit) bool { return v.AfterYears >= years })
-	if at < 0 {
-		last := b.s.Visits[len(b.s.Visits)-1].AfterYears
-		years = max(years, last+int(b.p.Restoration.Between.Value))
-		b.s.Visits = append(b.s.Visits, Visit{AfterYears: years, Items: []Item{}})
-		at = len(b.s.Visits) - 1
-	}
+	at := b.visitAt(max(years, b.s.WaitYears))
 	b.s.Visits[at].Items = append(b.s.Visits[at].Items, items...)
-	for _, d := range b.doses {
-		if d.visit == at && d.work == w {
+	for i := range b.doses {
+		if d := &b.doses[i]; d.visit == at && d.work == w {
+			d.share = max(d.share, share)
 			return at
 		}
 	}
@@ -188,11 +205,26 @@ func (b *builder) live(years int, w practice.Work, share float64, items ...Item)
 	return at
 }
 
+// visitAt returns the first visit from so many years on, and makes one where
+// there is none.
+func (b *builder) visitAt(years int) int {
+	at := slices.IndexFunc(b.s.Visits, func(v Visit) bool { return v.AfterYears >= years })
+	if at < 0 {
+		last := b.s.Visits[len(b.s.Visits)-1].AfterYears
+		years = max(years, last+int(b.p.Restoration.Between.Value))
+		b.s.Visits = append(b.s.Visits, Visit{AfterYears: years, Items: []Item{}})
+		at = len(b.s.Visits) - 1
+	}
+	return at
+}
+
 // finish works out the doses, the texts and the cycle.
 func (b *builder) finish() {
 	s, p := &b.s, b.p
+	asked := make([]float64, len(s.Visits))
 	for _, d := range b.doses {
 		v := &s.Visits[d.visit]
+		asked[d.visit] += d.share
 		v.Dose = min(v.Dose+d.share, s.DoseCap)
 	}
 	total := 0.0
@@ -205,15 +237,21 @@ func (b *builder) finish() {
 			s.Visits[i].Dose *= most / total
 		}
 	}
+	for i := range s.Visits {
+		v := &s.Visits[i]
+		v.Dose = math.Floor(v.Dose*1e4+1e-6) / 1e4
+		fit(v, asked[i])
+	}
 	first := true
 	s.Visits = slices.DeleteFunc(s.Visits, func(v Visit) bool {
 		empty := !first && len(v.Items) == 0
 		first = false
 		return empty
 	})
+	b.lookBetween()
 	for i := range s.Visits {
 		v := &s.Visits[i]
-		v.Number, v.Dose = i+1, math.Floor(v.Dose*1e4+1e-6)/1e4
+		v.Number = i + 1
 		if v.Goal == "" {
 			v.Goal = goalOf(v, s.Work)
 		}
@@ -222,6 +260,9 @@ func (b *builder) finish() {
 	b.cycle()
 	s.Objective = objectiveOf(s)
 	s.Not = notTo(b.c, p, s)
+	if b.palm {
+		s.Not = notToPalm()
+	}
 }
 
 func doseTotal(s *Specification) float64 {
@@ -230,34 +271,6 @@ func doseTotal(s *Specification) float64 {
 		total += v.Dose
 	}
 	return math.Round(total*1e6) / 1e6
-}
-
-// cycle sets when the next look is due.
-func (b *builder) cycle() {
-	n := cycleOf(b.s.Maturity, b.s.Stressed, &b.p.Cycle)
-	b.s.CycleYears = int(n.Value)
-	if b.bad && b.p.Cycle.InspectYears.Value < n.Value {
-		b.s.CycleYears = int(b.p.Cycle.InspectYears.Value)
-		b.fire(LookAgain, "old bad cuts are recorded: looked at "+count(b.s.CycleYears, "year", "years")+" after the last visit", b.p.Cycle.InspectYears.Source)
-		return
-	}
-	vigour := string(b.s.Maturity)
-	if b.s.Stressed {
-		vigour += ", stressed"
-	}
-	b.fire(NaturalCycle, vigour+": every "+count(b.s.CycleYears, "year", "years"), n.Source)
-}
-
-func cycleOf(m Maturity, stressed bool, c *practice.Cycle) practice.Number {
-	switch {
-	case stressed:
-		return c.Stressed
-	case m == Young:
-		return c.Young
-	case m == Established:
-		return c.Established
-	}
-	return c.Mature
 }
 
 // of starts an item about a cut, where that is.

@@ -71,7 +71,7 @@ func (b *builder) rebalance(i int) {
 	b.put(0, leave)
 	end := of(cut, LimbEnd, BareLimb)
 	end.Cut, end.LateralShare = inventory.CutReduction, p.Pruning.LateralShare.Value
-	end.Text = fmt.Sprintf("On the same limb make the end lighter: reduce to laterals of %s to %s, about %s off its length at the most; no more from inside.", b.lateral(), shareWords(p.Pruning.LateralSharePreferred.Value), percentOf(p.Pruning.ReduceLengthShare.Value))
+	end.Text = fmt.Sprintf("On the same limb make the end lighter: reduce to laterals of %s, about %s off its length at the most; no more from inside.", lateralRange(p.Pruning.LateralShare.Value, p.Pruning.LateralSharePreferred.Value), percentOf(p.Pruning.ReduceLengthShare.Value))
 	first := b.live(0, practice.Rebalancing, p.Pruning.WorkDose.Rebalancing.Value, end)
 	later := of(cut, LimbInside, InnerShoots)
 	later.Cut, later.LateralShare = inventory.CutReduction, p.Pruning.LateralShare.Value
@@ -79,7 +79,7 @@ func (b *builder) rebalance(i int) {
 	grown := max(int(p.Restoration.InnerGrowthYears.Value), int(p.Restoration.Between.Value))
 	at := b.live(b.s.Visits[first].AfterYears+grown, practice.Rebalancing, p.Pruning.WorkDose.Rebalancing.Value, later)
 	b.fire(BareLimb, describe(cut)+", "+bare, "")
-	b.fire(InnerShoots, "left to grow to visit "+fmt.Sprint(at+1)+", "+count(b.s.Visits[at].AfterYears, "year", "years")+" after the first", p.Restoration.InnerGrowthYears.Source)
+	b.fire(InnerShoots, "left to grow, shortened "+count(b.s.Visits[at].AfterYears, "year", "years")+" after the first visit", p.Restoration.InnerGrowthYears.Source)
 }
 
 // rays is how many bearings a surveyed crown is measured on: every 5 degrees.
@@ -132,12 +132,13 @@ func (b *builder) reduceAtCut(i int, why string) {
 // reduceText is the instruction for a limb that is too long.
 func (b *builder) reduceText() string {
 	p := &b.p.Pruning
-	return fmt.Sprintf("Reduce the limb to a lateral of %s to %s, about %s off its length.", b.lateral(), shareWords(p.LateralSharePreferred.Value), percentOf(p.ReduceLengthShare.Value))
+	return fmt.Sprintf("Reduce the limb to a lateral of %s, about %s off its length.", lateralRange(p.LateralShare.Value, p.LateralSharePreferred.Value), percentOf(p.ReduceLengthShare.Value))
 }
 
-// reduceSide does it for a surveyed crown, where no limb on that side is named.
+// reduceSide does it for a crown surveyed or measured to its four sides, where no
+// limb on that side is named.
 func (b *builder) reduceSide(limit practice.Number, done []float64) {
-	radii, ok := CrownRadii(b.c.Tree, rays)
+	radii, how, ok := measured(b.c.Tree)
 	if !ok {
 		return
 	}
@@ -150,7 +151,7 @@ func (b *builder) reduceSide(limit practice.Number, done []float64) {
 			return
 		}
 	}
-	why := fmt.Sprintf("the surveyed crown reaches %s at bearing %.0f°, over %s times its mean radius of %s", metres(a.Longest.Metres), a.Longest.BearingDeg, figure(limit.Value), metres(a.MeanM))
+	why := fmt.Sprintf("the %s reaches %s at bearing %.0f°, over %s times its mean radius of %s", how, metres(a.Longest.Metres), a.Longest.BearingDeg, figure(limit.Value), metres(a.MeanM))
 	b.reduceLimb(Item{Place: LimbEnd, Bearing: inventory.Some(a.Longest.BearingDeg), Reach: inventory.Some(a.Longest.Metres), Rule: LongSide}, sentence(why)+". "+b.reduceText())
 	b.fire(LongSide, why, limit.Source)
 }
@@ -165,29 +166,47 @@ func (b *builder) reduceLimb(item Item, text string) {
 	b.live(0, practice.Reduction, p.WorkDose.Reduction.Value, item)
 }
 
-// train is the training of a young tree.
+// train is the training of a young tree. A stressed one is left its live leaders.
 func (b *builder) train() {
-	b.work(practice.Structural)
 	p := &b.p.Pruning
+	if b.s.Stressed {
+		b.put(0, Item{Place: UpperCrown, Rule: YoungTree, Text: "The tree is stressed: leave its leaders and live branches as they are for now; train it when it grows well again."})
+		b.fire(YoungTree, string(b.s.Maturity)+" tree, stressed: not trained until it grows well", "")
+		return
+	}
+	b.work(practice.Structural)
 	leader := Item{Cut: inventory.CutReduction, Place: UpperCrown, LateralShare: p.LateralShare.Value, Rule: YoungTree, Text: fmt.Sprintf("Keep one leader: shorten the stems that compete with it, to a lateral of %s or more.", b.lateral())}
 	temporary := Item{Place: LimbInside, Rule: YoungTree, Text: "Keep the small branches low on the trunk for now: they thicken it. Shorten only those that grow stout. Do not thin the inside."}
 	b.live(0, practice.Structural, p.WorkDose.Structural.Value, leader, temporary)
 	b.fire(YoungTree, string(b.s.Maturity)+" tree, a small dose: "+percentOf(min(p.WorkDose.Structural.Value, b.s.DoseCap)), p.WorkDose.Structural.Source)
 }
 
-// clean takes dead parts out of every tree, and crossing ones out of a tree on
-// which nothing else is to be done.
+// clean takes dead parts out of every tree, and crossing ones out of a tree that
+// grows well and on which nothing else is to be done.
 func (b *builder) clean() {
 	p := &b.p.Pruning
 	b.put(0, Item{Cut: inventory.CutRemoval, Place: WholeCrown, SizeFrom: p.DeadWood.Value, SizeTo: p.WoundMost.Value, Rule: DeadWood,
 		Text: fmt.Sprintf("Take out dead, broken and hung parts from %s across up, back to the collar or to living wood; ask before a cut wider than %s.", cm(p.DeadWood.Value), cm(p.WoundMost.Value))})
 	b.fire(DeadWood, "from "+cm(p.DeadWood.Value)+" across", p.DeadWood.Source)
-	if b.s.Work == "" || b.s.Work == practice.Cleaning {
+	if (b.s.Work == "" || b.s.Work == practice.Cleaning) && !b.s.Stressed {
 		b.live(0, practice.Cleaning, p.WorkDose.Cleaning.Value, Item{Cut: inventory.CutRemoval, Place: WholeCrown, SizeTo: p.WoundCaution.Value, Rule: Crossing,
 			Text: "Of branches that cross and rub take out the weaker one, up to " + cm(p.WoundCaution.Value) + " across; nothing else live."})
 		b.fire(Crossing, "nothing heavier is asked for", p.WorkDose.Cleaning.Source)
 	}
 	b.work(practice.Cleaning)
+}
+
+// fronds cleans a palm.
+func (b *builder) fronds() {
+	b.work(practice.Cleaning)
+	b.s.DoseCap = 0
+	b.put(0, Item{Cut: inventory.CutRemoval, Place: WholeCrown, Rule: PalmFronds, Text: "Take dead, broken and hung fronds and fruit stalks off, close to the trunk and without cutting into it. Leave every live frond, those that stand level or above most of all."})
+	b.fire(PalmFronds, "a palm: nothing live is taken", "")
+	for _, i := range b.old {
+		item := of(&b.c.Cuts[i], AtOldCut, KindUnruled)
+		item.Text = sentence(describe(&b.c.Cuts[i])) + ": as whoever looked at the tree says; a palm has one bud and grows no shoots to choose."
+		b.put(0, item)
+	}
 }
 
 func estimatedText(estimated bool) string {

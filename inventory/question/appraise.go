@@ -3,6 +3,7 @@ package question
 import (
 	"context"
 	"encoding/json"
+	"time"
 
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/appraisal"
@@ -23,6 +24,14 @@ func Appraise(ctx context.Context, store AppraisalStore, b *Basis, tag string, a
 		return err
 	}
 	t := &e.Facts.Tree
+	switch {
+	case !t.Status.Standing():
+		return inventory.Errorf(inventory.Invalid, "tree %s is %s: what stands no more is not appraised", tag, t.Status)
+	case t.Status == inventory.Dead && a.Health.V > 0:
+		return inventory.Errorf(inventory.Invalid, "health: %v for tree %s, which is recorded as dead: rate it 0, or mend the record", a.Health.V, tag)
+	case a.On.After(b.AsOf.AddDate(0, 0, 1)):
+		return inventory.Errorf(inventory.Invalid, "on: %s is in the future", a.On.Format(time.DateOnly))
+	}
 	if a.Diameter == 0 {
 		if !t.DBH.OK {
 			return inventory.Errorf(inventory.Invalid, "diameter: tree %s has none on record: measure it and give it", tag)

@@ -84,6 +84,7 @@ type jobMaker struct {
 	from      time.Time
 	last      int // year of the programme
 	calendars map[int]*season.Calendar
+	urgent    bool
 }
 
 func newJobMaker(b *Basis, r *programme.Record) *jobMaker {
@@ -139,16 +140,36 @@ func (m *jobMaker) add(jobs []inventory.NewJob, t *WorkTree, item *programme.Ite
 // job is one visit with its days, hours and gates.
 func (m *jobMaker) job(t *WorkTree, visit, year int) inventory.NewJob {
 	calendar, c := m.calendar(year), seasonCase(t, visit)
+	c.Urgent = m.urgent
 	from, to := m.days(year)
+	look := windowsOf(t, visit, m.Practice) != &m.Practice.Windows
+	if look {
+		calendar = season.NewCalendar(&practice.Windows{}, from, to)
+	}
+	gates := []inventory.Gate{} // a look needs no leave
+	if !look {
+		gates = calendar.Gates(season.GateCase{Case: c, From: from, To: to, LineInReach: t.LineInReach()})
+	}
 	return inventory.NewJob{Job: inventory.Job{
-		Tree: t.Tree.ID, Tag: t.Label(), Visit: visit, Year: year, Package: t.Street, Work: string(t.Spec.Work), State: inventory.Proposed,
-		Gates: calendar.Gates(season.GateCase{Case: c, From: from, To: to, LineInReach: t.LineInReach()}),
+		Tree: t.Tree.ID, Tag: t.Label(), Visit: visit, Year: year, Package: t.Street, Work: string(t.Spec.Work), State: inventory.Proposed, Urgent: m.urgent,
+		Gates: gates,
 		Dose:  t.Spec.Visits[visit-1].Dose, Open: season.Words(calendar.Openings(c)), Quietest: t.Quiet, Point: t.Tree.Point,
 	}}
 }
 
-// AddJob makes one job by hand: a visit of the tree's specification in a year.
-func AddJob(ctx context.Context, store JobStore, b *Basis, tag string, visit, year int, by string) (*inventory.NewJob, error) {
+// NewVisit is a job to be made by hand: a visit of the tree's specification in a
+// year.
+type NewVisit struct {
+	Tag         string
+	Visit, Year int
+	Urgent      bool // a hazard that cannot wait for windows
+	By          string
+}
+
+// AddJob makes one job by hand. A visit that is planned already, or done, is made
+// no second time.
+func AddJob(ctx context.Context, store JobStore, b *Basis, v NewVisit) (*inventory.NewJob, error) {
+	tag, visit, year := v.Tag, v.Visit, v.Year
 	t, err := OneWorkTree(ctx, store, b, tag)
 	if err != nil {
 		return nil, err
@@ -159,7 +180,10 @@ func AddJob(ctx context.Context, store JobStore, b *Basis, tag string, visit, ye
 	if year < b.AsOf.Year() || year > b.AsOf.Year()+20 {
 		return nil, inventory.Errorf(inventory.Invalid, "year %d: expected %d to %d", year, b.AsOf.Year(), b.AsOf.Year()+20)
 	}
-	m := &jobMaker{Basis: b, from: b.AsOf, calendars: make(map[int]*season.Calendar)}
+	if err := planned(ctx, store, b, t, visit); err != nil {
+		return nil, err
+	}
+	m := &jobMaker{Basis: b, from: b.AsOf, calendars: make(map[int]*season.Calendar), urgent: v.Urgent}
 	j := m.job(t, visit, year)
 	cost := b.CostOf(t)
 	j.Hours, j.Cost, j.HarmBefore = cost.Hours, cost.Cost, t.Result.Harm
@@ -169,7 +193,24 @@ func AddJob(ctx context.Context, store JobStore, b *Basis, tag string, visit, ye
 	} else if j.Body, err = json.Marshal(&t.Spec); err != nil {
 		return nil, err
 	}
-	return &j, store.AddJob(ctx, b.Site, &j, b.Practice, by)
+	return &j, store.AddJob(ctx, b.Site, &j, b.Practice, v.By)
+}
+
+// planned reports a visit that a job is there for.
+func planned(ctx context.Context, store JobStore, b *Basis, t *WorkTree, visit int) error {
+	list, err := store.FindJobs(ctx, inventory.JobQuery{Client: b.Site.Client, Tree: t.Tree.ID, States: []inventory.JobState{inventory.Proposed, inventory.Approved, inventory.InHand}})
+	if err != nil {
+		return err
+	}
+	for i := range list {
+		if list[i].Visit == visit && list[i].Work == string(t.Spec.Work) {
+			return inventory.Errorf(inventory.Conflict, "tree %s: job %d is there for visit %d, %s", t.Label(), list[i].ID, visit, list[i].State)
+		}
+	}
+	if t.Round.Underway() && visit <= t.Round.Next() {
+		return inventory.Errorf(inventory.Conflict, "tree %s: visit %d is done; visit %d comes next", t.Label(), visit, t.Round.Next()+1)
+	}
+	return nil
 }
 
 // Move takes a job to another state that needs no more than who and why: see
@@ -186,10 +227,56 @@ func Move(ctx context.Context, store JobStore, client inventory.ClientID, id inv
 	})
 }
 
-// ClearGate settles one gate of a job, or opens it again.
-func ClearGate(ctx context.Context, store JobStore, client inventory.ClientID, id inventory.JobID, name string, cleared bool, by, reference string, on time.Time, version inventory.Opt[int]) (*inventory.Job, error) {
+// MarkUrgent says that a job is about a hazard that cannot wait, and why: windows
+// then allow it under their conditions, and what those ask for becomes a gate.
+func MarkUrgent(ctx context.Context, store JobStore, b *Basis, id inventory.JobID, by, reason string, version inventory.Opt[int]) (*inventory.Job, error) {
+	if strings.TrimSpace(by) == "" || strings.TrimSpace(reason) == "" {
+		return nil, inventory.Errorf(inventory.Invalid, "job %d: by and reason must be given: say who finds that it cannot wait, and why", id)
+	}
+	list, err := store.FindJobs(ctx, inventory.JobQuery{Client: b.Site.Client, IDs: []int64{int64(id)}})
+	if err != nil {
+		return nil, err
+	}
+	if len(list) == 0 {
+		return nil, inventory.Errorf(inventory.NotFound, "there is no job %d", id)
+	}
+	t, err := OneWorkTree(ctx, store, b, fmt.Sprintf("#%d", list[0].Tree))
+	if err != nil {
+		return nil, err
+	}
+	m := &jobMaker{Basis: b, from: b.AsOf, calendars: make(map[int]*season.Calendar), urgent: true}
+	return store.ChangeJob(ctx, b.Site.Client, id, by, version, func(j *inventory.Job) (*inventory.JobChange, error) {
+		if j.State != inventory.Proposed && j.State != inventory.Approved {
+			return nil, inventory.Errorf(inventory.Conflict, "job %d is %s: only work that is not begun is made urgent", id, j.State)
+		}
+		now := m.job(t, min(j.Visit, len(t.Spec.Visits)), j.Year)
+		j.Urgent, j.Open = true, now.Open
+		for _, g := range now.Gates {
+			if !slices.ContainsFunc(j.Gates, func(o inventory.Gate) bool { return o.Name == g.Name }) {
+				j.Gates = append(j.Gates, g)
+			}
+		}
+		return &inventory.JobChange{Reason: "urgent: " + reason}, nil
+	})
+}
+
+// Settling is how a gate was settled, or that it is open again.
+type Settling struct {
+	Gate          string
+	Cleared       bool
+	By, Reference string
+	On, Today     time.Time
+}
+
+// ClearGate settles one gate of a job, or opens it again. What proves it, such as
+// the permit's number or that none is needed, must be said.
+func ClearGate(ctx context.Context, store JobStore, client inventory.ClientID, id inventory.JobID, w Settling, version inventory.Opt[int]) (*inventory.Job, error) {
+	name, cleared, by, reference, on := w.Gate, w.Cleared, w.By, w.Reference, w.On
 	if strings.TrimSpace(by) == "" {
 		return nil, inventory.Errorf(inventory.Invalid, "job %d: by is empty: say who settled %s", id, name)
+	}
+	if cleared && on.After(w.Today.AddDate(0, 0, 1)) {
+		return nil, inventory.Errorf(inventory.Invalid, "job %d: on: %s is in the future: a gate is settled once it is", id, on.Format(time.DateOnly))
 	}
 	return store.ChangeJob(ctx, client, id, by, version, func(j *inventory.Job) (*inventory.JobChange, error) {
 		at := slices.IndexFunc(j.Gates, func(g inventory.Gate) bool { return strings.EqualFold(g.Name, name) })
@@ -202,6 +289,9 @@ func ClearGate(ctx context.Context, store JobStore, client inventory.ClientID, i
 		}
 		if j.State != inventory.Proposed && j.State != inventory.Approved {
 			return nil, inventory.Errorf(inventory.Conflict, "job %d is %s: its gates were settled before", id, j.State)
+		}
+		if cleared && strings.TrimSpace(reference) == "" {
+			return nil, inventory.Errorf(inventory.Invalid, "job %d: reference is empty: give the number that settles %s, or say in words why none is needed", id, name)
 		}
 		g := &j.Gates[at]
 		g.Cleared, g.By, g.On, g.Reference = cleared, "", inventory.Opt[time.Time]{}, ""
@@ -226,13 +316,34 @@ func Complete(ctx context.Context, store JobStore, b *Basis, id inventory.JobID,
 	if err := checkCompletion(id, &c, b.AsOf); err != nil {
 		return nil, err
 	}
+	t, err := treeOfJob(ctx, store, b, id)
+	if err != nil {
+		return nil, err
+	}
 	out := &Completed{}
 	j, err := store.ChangeJob(ctx, b.Site.Client, id, c.By, version, func(j *inventory.Job) (*inventory.JobChange, error) {
 		var s pruning.Specification
 		if err := json.Unmarshal(j.Specification, &s); err != nil {
 			return nil, fmt.Errorf("specification of job %d: %w", id, err)
 		}
-		c.Defects = pruning.Review(&c, &s, j.Visit, b.Practice)
+		if first := earlierOf(j.MadeAt, b.AsOf); c.On.Before(first) {
+			return nil, inventory.Errorf(inventory.Invalid, "job %d: on: %s is before the job was made, %s", id, c.On.Format(time.DateOnly), first.Format(time.DateOnly))
+		}
+		if j.Completion != nil {
+			for _, r := range j.Completion.Rounds() {
+				one := *r
+				one.Earlier = nil
+				c.Earlier = append(c.Earlier, one)
+			}
+		}
+		var stem inventory.Opt[float64]
+		if t != nil {
+			stem = t.Tree.DBH
+		}
+		c.Defects = pruning.ReviewOn(&c, &s, j.Visit, stem, b.Practice)
+		if d, ok := b.outOfSeason(j, t, &c); ok {
+			c.Defects = append(c.Defects, d)
+		}
 		j.Completion = &c
 		if err := j.Step(inventory.Done, c.By, ""); err != nil {
 			return nil, err
@@ -248,6 +359,47 @@ func Complete(ctx context.Context, store JobStore, b *Basis, id inventory.JobID,
 	}
 	out.Job, out.Defects = j, j.Completion.Defects
 	return out, assessAgain(ctx, store, b, out.Job, c.By)
+}
+
+// earlierOf is the day of the earlier of two times.
+func earlierOf(a, b time.Time) time.Time {
+	if b.Before(a) {
+		a = b
+	}
+	y, m, d := a.UTC().Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+}
+
+// treeOfJob opens the tree of a job; nil where it is no longer standing.
+func treeOfJob(ctx context.Context, store JobStore, b *Basis, id inventory.JobID) (*WorkTree, error) {
+	list, err := store.FindJobs(ctx, inventory.JobQuery{Client: b.Site.Client, IDs: []int64{int64(id)}})
+	if err != nil || len(list) == 0 || !list[0].TreeStatus.Standing() {
+		return nil, err
+	}
+	return OneWorkTree(ctx, store, b, fmt.Sprintf("#%d", list[0].Tree))
+}
+
+// outOfSeason finds work done on a day that a window closes, unless a deviation
+// says why.
+func (b *Basis) outOfSeason(j *inventory.Job, t *WorkTree, c *inventory.Completion) (inventory.Defect, bool) {
+	if t == nil || len(c.Cuts) == 0 && !c.Removed {
+		return inventory.Defect{}, false
+	}
+	o := season.Open(season.Case{Species: t.Tree.Species, Over: t.OverKinds(), TakesLive: c.Dose.V > 0 || j.Dose > 0, Urgent: j.Urgent}, &b.Practice.Windows, c.On, c.On)
+	day := o.On(c.On)
+	if day.Allowed {
+		return inventory.Defect{}, false
+	}
+	for _, d := range c.Deviations {
+		if what := strings.ToLower(d.What); strings.Contains(what, "window") || strings.Contains(what, "day") || strings.Contains(what, "season") {
+			return inventory.Defect{}, false
+		}
+	}
+	names := make([]string, len(day.Blocked))
+	for i, w := range day.Blocked {
+		names[i] = w.Name + " (" + w.Reason + ")"
+	}
+	return inventory.Defect{Cut: -1, Rule: "closed window", What: fmt.Sprintf("done on %s, which is closed by %s, without a deviation that says why", c.On.Format(time.DateOnly), strings.Join(names, ", "))}, true
 }
 
 // effectsOf is what a completion changes in the inventory.
@@ -391,8 +543,8 @@ func Check(ctx context.Context, store JobStore, b *Basis, id inventory.JobID, k 
 		if !k.Accept {
 			to = inventory.InHand
 		}
-		if k.Accept && j.State == inventory.Done && len(j.Completion.Defects) > 0 && strings.TrimSpace(k.Reason) == "" {
-			return nil, inventory.Errorf(inventory.Invalid, "job %d has %d defects: send it back, or give the reason why it is accepted with them", id, len(j.Completion.Defects))
+		if k.Accept && j.State == inventory.Done && len(j.Completion.Standing()) > 0 && strings.TrimSpace(k.Reason) == "" {
+			return nil, inventory.Errorf(inventory.Invalid, "job %d has %d defects that no later round mended: send it back, or give the reason why it is accepted with them", id, len(j.Completion.Standing()))
 		}
 		if j.State != inventory.Done {
 			return nil, inventory.Errorf(inventory.Conflict, "job %d is %s: what is checked is work that is done", id, j.State)

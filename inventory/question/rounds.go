@@ -64,7 +64,7 @@ func (r *Round) visits() []pruning.Done {
 	out := make([]pruning.Done, len(r.Jobs))
 	for i := range r.Jobs {
 		j := &r.Jobs[i]
-		out[i] = pruning.Done{On: j.Completion.On, Dose: j.Completion.Dose, Visit: j.Visit, Finished: j.Completion.Finished}
+		out[i] = pruning.Done{On: j.Completion.On, Dose: j.Completion.TotalDose(), Visit: j.Visit, Finished: j.Completion.Finished}
 	}
 	return out
 }
@@ -99,7 +99,7 @@ func (b *Basis) specifyAfter(t *WorkTree, r *Round) (s pruning.Specification, go
 		}
 		return r.Spec, true
 	case r.Underway():
-		return r.Spec, true
+		return pruning.After(r.Spec, r.visits(), b.Practice), true
 	case r.Finished:
 		c.Cuts, c.Regrowth = nil, nil
 		for i := range t.Cuts {

@@ -59,14 +59,14 @@ func oneWorkTree(ctx context.Context, store WorkStore, b *Basis, tag string) (*W
 			t.Quiet = q.String()
 		}
 	}
-	streets, err := store.Streets(ctx, b.Site)
+	id := []int64{int64(t.Tree.ID)}
+	streets, err := store.Streets(ctx, b.Site, id)
 	if err != nil {
 		return nil, nil, err
 	}
 	if t.Street = streets[t.Tree.ID]; t.Street == "" {
 		t.Street, t.OffRoad = areaOf(t.Tree.Point), !nearRoad(t)
 	}
-	id := []int64{int64(t.Tree.ID)}
 	kept, err := store.FindSpecifications(ctx, b.Site, id)
 	if err != nil {
 		return nil, nil, err
@@ -89,7 +89,7 @@ func Specify(ctx context.Context, store SpecificationStore, b *Basis, tag string
 		return nil, err
 	}
 	out := &Specified{WorkTree: *t, Explanation: e, Cost: b.CostOf(t)}
-	o := season.Open(seasonCase(t, 1), &b.Practice.Windows, b.AsOf, b.AsOf.AddDate(1, 0, -1))
+	o := season.Open(seasonCase(t, 1), windowsOf(t, 1, b.Practice), b.AsOf, b.AsOf.AddDate(1, 0, -1))
 	out.Openings = &o
 	out.Progress = t.Progress(b.AsOf)
 	out.History, err = store.SpecificationHistory(ctx, b.Site.Client, t.Tree.ID)

@@ -40,7 +40,7 @@ type WorkStore interface {
 	FactsStore
 	TreeStore
 	FindSpecifications(ctx context.Context, site inventory.Site, trees []int64) ([]inventory.KeptSpecification, error)
-	Streets(ctx context.Context, site inventory.Site) (map[inventory.TreeID]string, error)
+	Streets(ctx context.Context, site inventory.Site, trees []int64) (map[inventory.TreeID]string, error)
 }
 
 // WorkTree is a standing tree with what stands under it and what is asked for.
@@ -149,7 +149,7 @@ func workTrees(ctx context.Context, store WorkStore, b *Basis) ([]WorkTree, erro
 	if err != nil {
 		return nil, err
 	}
-	streets, err := store.Streets(ctx, b.Site)
+	streets, err := store.Streets(ctx, b.Site, nil)
 	if err != nil {
 		return nil, err
 	}

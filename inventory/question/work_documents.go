@@ -77,102 +77,6 @@ func (s *Specified) Document(b *Basis) *SpecifiedDocument {
 	return out
 }
 
-// YearDocument is a programme's year for programs.
-type YearDocument struct {
-	Year                int     `json:"year"`
-	Trees               int     `json:"trees"`
-	Groups              int     `json:"packages"`
-	Hours               float64 `json:"crew_hours"`
-	Cost                float64 `json:"cost"`
-	Budget              float64 `json:"budget"`
-	Used                float64 `json:"used"`
-	HarmIndexBefore     float64 `json:"harm_index_before"`
-	HarmIndexLeft       float64 `json:"harm_index_left"`
-	HarmIndexWorstFirst float64 `json:"harm_index_left_worst_first"`
-	HarmIndexFlatCycle  float64 `json:"harm_index_left_flat_cycle"`
-}
-
-// CycleDocument is what a cycle of some length comes to in the long run.
-type CycleDocument struct {
-	CycleYears    int      `json:"cycle_years"`
-	Hours         float64  `json:"crew_hours_a_year"`
-	Cost          float64  `json:"cost_a_year"`
-	HarmLeftShare float64  `json:"harm_left_share"`
-	MoneyPerTree  *float64 `json:"money_a_tree_and_year"`
-}
-
-// ProgrammeDocument is a programme for programs.
-type ProgrammeDocument struct {
-	ID                inventory.ProgrammeID `json:"programme_id"` // 0 where it is not kept
-	Site              string                `json:"site"`
-	Name              string                `json:"name"`
-	Question          programme.Question    `json:"question"`
-	Method            string                `json:"method"`
-	Trees             int                   `json:"trees"`
-	Planned           int                   `json:"planned"`
-	InWork            int                   `json:"in_work"`
-	Left              []string              `json:"left"`
-	Years             []YearDocument        `json:"years"`
-	HarmIndexTakenOff float64               `json:"harm_index_taken_off"`
-	HarmIndexBound    float64               `json:"harm_index_bound"`
-	Gap               float64               `json:"gap_share"`
-	Exact             bool                  `json:"exact"`
-	Cycles            []CycleDocument       `json:"cycles"`
-	BestCycleYears    *float64              `json:"best_cycle_years"` // by published economics; null where no tree was appraised
-	Currency          string                `json:"currency"`
-	Profile           string                `json:"profile"`
-	ProfileDigest     string                `json:"profile_digest"`
-	Practice          string                `json:"practice"`
-	PracticeDigest    string                `json:"practice_digest"`
-	AsOf              string                `json:"as_of"`
-	MadeAt            *time.Time            `json:"made_at"`
-	MadeBy            string                `json:"made_by"`
-	ProposedAt        *time.Time            `json:"proposed_at"`
-	Assumption        string                `json:"assumption"`
-	Cautions          string                `json:"cautions"`
-}
-
-// EffectAssumption goes with every figure of harm that work takes off.
-const EffectAssumption = "How much harm a visit takes off is the client's own assumption, from the practice. It orders work and promises nothing: over 8 years in Rochester NY pruned streets had fewer requests and less priority work, and branch failures alike (Luley et al. 2002)."
-
-// DocumentOf is a programme for programs.
-func DocumentOf(r *programme.Record) *ProgrammeDocument {
-	out := &ProgrammeDocument{
-		ID: r.ID, Site: r.Site.Name, Name: r.Name, Question: r.Question, Method: r.Result.Method, Trees: r.Result.Trees, Planned: r.Result.Planned, InWork: r.Result.InWork,
-		Left: r.Result.Left, HarmIndexTakenOff: r.Result.TakenOff * 1000, HarmIndexBound: r.Result.Bound * 1000, Gap: r.Result.Gap, Exact: r.Result.Exact, Currency: r.Result.Currency,
-		Profile: r.ProfileName, ProfileDigest: r.ProfileDigest, Practice: r.PracticeName, PracticeDigest: r.PracticeDigest, AsOf: r.AsOf.Format(time.DateOnly),
-		MadeBy: r.MadeBy, Assumption: EffectAssumption, Cautions: Cautions, Years: []YearDocument{}, Cycles: []CycleDocument{},
-	}
-	if out.Left == nil {
-		out.Left = []string{}
-	}
-	if !r.MadeAt.IsZero() {
-		out.MadeAt = &r.MadeAt
-	}
-	if r.ProposedAt.OK {
-		out.ProposedAt = &r.ProposedAt.V
-	}
-	for i, y := range r.Result.Years {
-		out.Years = append(out.Years, YearDocument{
-			Year: r.Result.FirstYear + i, Trees: y.Trees, Groups: y.Groups, Hours: y.Hours, Cost: y.Cost, Budget: r.Question.Budget[i], Used: y.Used,
-			HarmIndexBefore: y.HarmBefore * 1000, HarmIndexLeft: y.HarmLeft * 1000, HarmIndexWorstFirst: r.Result.WorstFirst[i].HarmLeft * 1000, HarmIndexFlatCycle: r.Result.Flat[i].HarmLeft * 1000,
-		})
-	}
-	if c := r.Result.Cycles; c != nil {
-		for _, one := range c.Results {
-			d := CycleDocument{CycleYears: one.CycleYears, Hours: one.Hours, Cost: one.Cost, HarmLeftShare: one.HarmLeft}
-			if one.MoneyPerTree.OK {
-				d.MoneyPerTree = &one.MoneyPerTree.V
-			}
-			out.Cycles = append(out.Cycles, d)
-		}
-		if c.Best.OK {
-			out.BestCycleYears = &c.Best.V
-		}
-	}
-	return out
-}
-
 // JobDocument is a job for programs, with its steps.
 type JobDocument struct {
 	ID                 inventory.JobID           `json:"job_id"`
@@ -189,6 +93,8 @@ type JobDocument struct {
 	State              inventory.JobState        `json:"state"`
 	Next               []inventory.JobState      `json:"next_states"`
 	Must               bool                      `json:"must"`
+	Urgent             bool                      `json:"urgent"`
+	TreeStatus         inventory.TreeStatus      `json:"tree_status"` // as the inventory has it now; empty where the tree is no longer in it
 	Gates              []inventory.Gate          `json:"gates"`
 	Hours              float64                   `json:"crew_hours"`
 	Cost               float64                   `json:"cost"`
@@ -198,7 +104,8 @@ type JobDocument struct {
 	HarmIndexBefore    float64                   `json:"harm_index_before"`
 	HarmIndexPredicted float64                   `json:"harm_index_predicted"`
 	HarmIndexAfter     *float64                  `json:"harm_index_after"`
-	Completion         *inventory.Completion     `json:"completion"`
+	Completion         *inventory.Completion     `json:"completion"`       // the last round, with the earlier ones
+	Defects            []inventory.Defect        `json:"standing_defects"` // of all rounds, that no later one mended
 	Version            int                       `json:"version"`
 	ChangedAt          time.Time                 `json:"changed_at"`
 	ChangedBy          string                    `json:"changed_by"`
@@ -234,6 +141,10 @@ func JobDocumentOf(j *inventory.Job, site string, events []inventory.JobEvent, p
 		Work: j.Work, State: j.State, Next: j.NextStates(), Must: j.Must, Gates: j.Gates, Hours: j.Hours, Cost: j.Cost, Dose: j.Dose, OpenDays: j.Open, Quietest: j.Quietest,
 		HarmIndexBefore: j.HarmBefore * 1000, HarmIndexPredicted: j.HarmPredicted * 1000, Completion: j.Completion, Version: j.Version, ChangedAt: j.ChangedAt, ChangedBy: j.ChangedBy,
 		Steps: []StepDocument{}, Photos: []PhotoDocument{}, Cautions: Cautions,
+	}
+	out.Urgent, out.TreeStatus, out.Defects = j.Urgent, j.TreeStatus, []inventory.Defect{}
+	if j.Completion != nil {
+		out.Defects = append(out.Defects, j.Completion.Standing()...)
 	}
 	if out.Gates == nil {
 		out.Gates = []inventory.Gate{}
