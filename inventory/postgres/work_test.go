@@ -126,7 +126,7 @@ func TestProgrammeAndItsJobs(t *testing.T) {
 		if err := json.Unmarshal(j.Specification, &s); err != nil || s.Tree != j.Tree || string(s.Work) != j.Work || len(s.Visits) < j.Visit {
 			t.Errorf("job %d: specification of tree %d, %s (%v)", j.ID, s.Tree, s.Work, err)
 		}
-		if j.State != inventory.Proposed || len(j.Gates) == 0 || j.HarmPredicted > j.HarmBefore {
+		if j.State != inventory.Proposed || len(j.Gates) == 0 && j.Work != string(practice.SecondOpinion) || j.HarmPredicted > j.HarmBefore {
 			t.Errorf("job %d: %s, %d gates, harm %v to %v", j.ID, j.State, len(j.Gates), j.HarmBefore, j.HarmPredicted)
 		}
 	}
