@@ -241,7 +241,7 @@ func TestCompletionsRefused(t *testing.T) {
 	} {
 		s.post(t, at(j)+"/completion", body, 400, says)
 	}
-	s.post(t, at(j)+"/completion", `{"on":"2026-05-02","by":"C","cuts":[{"kind":"removal","on_cut":999999,"gone":true}]}`, 400, "999999")
+	s.post(t, at(j)+"/completion", `{"on":"2026-05-04","by":"C","cuts":[{"kind":"removal","on_cut":999999,"gone":true}]}`, 400, "999999")
 	if got := s.json(t, at(j)); got["state"] != "in hand" || got["completion"] != nil {
 		t.Error("what was refused is kept:", got["state"])
 	}

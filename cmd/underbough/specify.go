@@ -146,7 +146,7 @@ func writeSpecification(n notes, b *question.Basis, s *question.Specified) error
 		v := &d.Visits[i]
 		when := "first"
 		if v.AfterYears > 0 {
-			when = fmt.Sprintf("%d years after the first", v.AfterYears)
+			when = plural(int64(v.AfterYears), "year", "years") + " after the first"
 		}
 		n.say("\nVisit %d, %s: %s; up to %s of the live crown", v.Number, when, strings.TrimSuffix(v.Goal, "."), share(v.Dose))
 		for k := range v.Items {
@@ -159,7 +159,7 @@ func writeSpecification(n notes, b *question.Basis, s *question.Specified) error
 	if d.Stop != "" {
 		n.say("Finished when: %s", d.Stop)
 	}
-	n.say("Next look %d years after the last visit.", d.CycleYears)
+	n.say("Next look %s after the last visit.", plural(int64(d.CycleYears), "year", "years"))
 	n.say("\nWhy:")
 	for _, r := range d.Rules {
 		n.sayIn("  ", "%s: %s (%s)", r.Rule, r.Why, r.Source)
