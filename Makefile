@@ -55,9 +55,10 @@ test-clients: ## let GDAL, QGIS and map libraries in a browser read and edit the
 	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
 	@exec bin/withdb $(GO) test -tags clients ./api/clients
 
-bench: ## measure import, ranking, edits and the service beside ogr2ogr, SQL and the floor (TREES=numbers)
+bench: ## measure import, ranking, edits and the service beside ogr2ogr, SQL and the floor (TREES=numbers), and planning
 	@.ci/provision db test
 	$(GO) run $(STAMP) ./cmd/bench -trees "$(TREES)"
+	$(GO) test -run '^$$' -bench Solve ./inventory/programme
 
 lint: ## go vet and staticcheck
 	$(GO) vet -tags clients ./...
