@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 
+	"github.com/underbough/underbough/api/viewer"
 	"github.com/underbough/underbough/inventory/question"
 )
 
@@ -57,8 +58,16 @@ func (s *Server) landingLinks(r *http.Request) []link {
 		{Href: base + "/bid-sheet{?site,year,package,estimate}", Rel: "related", Type: typeXLSX, Title: "The work that bidders price", Templated: true},
 		{Href: base + "/report{?site,programme,top}", Rel: "related", Type: typeHTML, Title: "The report on a site", Templated: true},
 		{Href: base + "/practice", Rel: "related", Type: typeYAML, Title: "What specifications, windows, costs and effects assume"},
-		{Href: base + "/map", Rel: "related", Type: typeHTML, Title: "The map"},
+		{Href: base + "/map", Rel: "related", Type: typeHTML, Title: mapTitle()},
 	}
+}
+
+// mapTitle says what is at /map, which is made with Node and may be missing.
+func mapTitle() string {
+	if _, built := viewer.Page(); !built {
+		return "How to get the map, which is not part of this build"
+	}
+	return "The map"
 }
 
 // landingPage is the landing page for persons.
@@ -72,6 +81,6 @@ func (s *Server) landingPage(d *describing) error {
 		return err
 	}
 	return d.page("landing", htmlPage{Title: "Underbough", Cautions: question.Cautions, Data: map[string]any{
-		"Description": description, "Collections": list, "Sites": sites,
+		"Description": description, "Map": mapTitle(), "Collections": list, "Sites": sites,
 	}})
 }

@@ -43,6 +43,8 @@ func (s *Server) workOperations() []operation {
 	pack := parameter{name: "package", note: "The street or area that is worked in together.", schema: text()}
 	out := []operation{
 		asked("/specification", "getSpecification", tagWork, "What to cut on one tree, and why: as a person decided it, else by the rules", shared("site", "tag"), document("specification")),
+		asked("/drawing.svg", "getDrawing", tagWork, "One tree with its cuts and what is to be cut at the visit to come, from the side or from above",
+			append(shared("site", "tag"), parameter{name: "view", note: "From which side.", schema: words(drawingViews...).with(member{"default", drawingViews[0]})}), answering{form: typeSVG, schema: text()}),
 		asked("/reduction", "getReduction", tagWork, "What cutting a limb back to a lateral takes off, and whether that is a reduction or a heading cut", reductionParameters(), document("reduction")),
 		asked("/practice", "getPractice", tagWork, "What specifications, windows, costs and effects assume, each number with its source", nil, answering{form: typeYAML, schema: text()}),
 		asked("/appraisals", "getAppraisals", tagWork, "What the trees of a site were appraised at, the latest of each", shared("site"), document("appraisals")),

@@ -6,7 +6,7 @@ import (
 	"github.com/underbough/underbough/inventory"
 )
 
-// The palette is that of the map page (viewer/src/look.js): one ramp that differs
+// The palette is that of the map page (viewer/src/map/look.ts): one ramp that differs
 // in lightness, so that it reads without colour.
 var (
 	styleRamp   = []string{"#aebfc9", "#7fa3b8", "#4f82a6", "#2b5b8c", "#14305f"}

@@ -178,6 +178,7 @@ const maxPlannedTrees = 100_000
 // workRoutes are the paths of work on trees.
 func (s *Server) workRoutes(r chi.Router, get func(string, handler)) {
 	get("/specification", s.handleSpecification)
+	get("/drawing.svg", s.handleDrawing)
 	get("/reduction", s.handleReduction)
 	get("/practice", s.handlePractice)
 	get("/appraisals", s.handleAppraisals)

@@ -130,11 +130,8 @@ func (g *gatherer) tree(ctx context.Context, id inventory.TreeID) (*paper.Tree, 
 	for id, t := range e.Targets {
 		g.places[id] = t
 	}
-	t := &paper.Tree{Tree: e.Facts.Tree, Size: e.Assessment.Dimensions, Cuts: e.Facts.Cuts}
-	for i := range e.Assessment.Parts {
-		t.Zones = append(t.Zones, e.Assessment.Parts[i].TreeZone)
-	}
-	return t, e, nil
+	t := treeOfExplained(e)
+	return &t, e, nil
 }
 
 // targets are the places met, in the order of their numbers.

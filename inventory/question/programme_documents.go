@@ -76,6 +76,7 @@ type ProgrammeDocument struct {
 	ProposedAt        *time.Time            `json:"proposed_at"`
 	Notes             []string              `json:"notes"` // what to know before the figures are used
 	CyclesNote        string                `json:"cycles_note"`
+	LastsYears        int                   `json:"lasts_years"` // that the effect of a visit is assumed to last
 	Assumption        string                `json:"assumption"`
 	Cautions          string                `json:"cautions"`
 }
@@ -89,7 +90,7 @@ func DocumentOf(r *programme.Record) *ProgrammeDocument {
 		ID: r.ID, Site: r.Site.Name, Name: r.Name, Question: r.Question, Method: r.Result.Method, Trees: r.Result.Trees, Planned: r.Result.Planned, InWork: r.Result.InWork,
 		Left: r.Result.Left, Late: r.Result.Late, HarmIndexInWork: r.Result.HarmInWork * 1000, HarmUndecided: r.Result.Undecided * 1000, FirstYearShare: r.Result.FirstYearShare, HarmIndexTakenOff: r.Result.TakenOff * 1000, HarmIndexBound: r.Result.Bound * 1000, Gap: r.Result.Gap, Exact: r.Result.Exact, Currency: r.Result.Currency,
 		Profile: r.ProfileName, ProfileDigest: r.ProfileDigest, Practice: r.PracticeName, PracticeDigest: r.PracticeDigest, AsOf: r.AsOf.Format(time.DateOnly),
-		MadeBy: r.MadeBy, Assumption: EffectAssumption, Cautions: Cautions, Years: []YearDocument{}, Cycles: []CycleDocument{},
+		MadeBy: r.MadeBy, LastsYears: r.Result.Lasts, Assumption: EffectAssumption, Cautions: Cautions, Years: []YearDocument{}, Cycles: []CycleDocument{},
 	}
 	if out.Left == nil {
 		out.Left = []string{}

@@ -1,0 +1,91 @@
+import { batch, computed, effect, signal } from '@preact/signals'
+import type { Point } from 'geojson'
+import { cqlOf } from '../ask/cql'
+import { isAbort, items, nextOf, type Parameters, type TreeProps } from '../service'
+import { asOf, question, ready, site } from '../state/store'
+import { startAnew } from '../ui/virtual'
+
+// Row is a tree of the answer, as the list and the map need it.
+export interface Row {
+  id: number; at: [number, number]; place: number // in the answer, from 1
+  p: Pick<TreeProps, (typeof picked)[number]>
+}
+
+const picked = ['tag', 'source_id', 'species', 'common_name', 'harm_index', 'person_hours_year', 'people', 'vehicles', 'likelihood', 'inferred', 'rule', 'rating', 'over', 'cut_kinds', 'last_topped'] as const
+
+// The most that is listed: the list shows as many without trouble, and nobody
+// reads on. What is beyond is on the map all the same.
+export const mostRows = 100_000
+const sizes = [200, 2000, 10_000]
+
+export const rows = signal<readonly Row[]>([])
+export const matched = signal<number | null>(null) // null where the service does not count that far
+export const busy = signal(true)
+export const trouble = signal('')
+export const whole = signal(false) // all of the answer is listed
+
+// Totals of what is listed so far.
+export const totals = computed(() => {
+  let harm = 0, hours = 0, inferred = 0
+  for (const { p } of rows.value) {
+    harm += p.harm_index ?? 0
+    hours += p.person_hours_year ?? 0
+    if (p.inferred) inferred++
+  }
+  return { trees: rows.value.length, harm, hours, inferred }
+})
+
+const places = computed(() => new Map(rows.value.map((r) => [r.id, r])))
+export const rowOf = (id: number | null) => id === null ? undefined : places.value.get(id)
+
+// passes are the requests that put the answer in its order: rating is a word,
+// whose order is not the alphabet's.
+function passes(cql: string, by: string): Parameters[] {
+  switch (by) {
+    case 'exposure': return [{ filter: cql, sortby: '-person_hours_year,tag' }]
+    case 'rating': return [...['extreme', 'high', 'moderate', 'low'].map((r) => `rating = '${r}'`), 'rating IS NULL'].map((r) => ({ filter: `${cql} AND ${r}`, sortby: '-harm_index,tag' }))
+    default: return [{ filter: cql, sortby: '-harm_index,tag' }]
+  }
+}
+
+async function gather(cql: string, by: string, at: string, signal: AbortSignal) {
+  let list: Row[] = []
+  let total: number | null = 0
+  let step = 0
+  const asks = passes(cql, by)
+  for (const pass of asks) {
+    let next: Parameters | null = { ...pass, limit: sizes[0]!, properties: picked, as_of: at }
+    while (next && list.length < mostRows) {
+      const page = await items<Row['p'], Point>('trees', { ...next, limit: Math.min(sizes[Math.min(step++, sizes.length - 1)]!, mostRows - list.length) }, signal)
+      if (signal.aborted) return
+      if (!next.cursor) total = total === null || page.numberMatched === undefined ? null : total + page.numberMatched
+      list = list.concat(page.features.map((f, i) => ({ id: f.id, at: f.geometry.coordinates as [number, number], place: list.length + i + 1, p: f.properties })))
+      next = nextOf(page)
+      const all = !next && pass === asks.at(-1)
+      batch(() => {
+        rows.value = list
+        matched.value = all ? list.length : asks.length === 1 ? total : null
+        whole.value = all
+      })
+    }
+  }
+}
+
+// keepAnswer asks again whenever the question changes.
+export function keepAnswer() {
+  const asked = computed(() => JSON.stringify([ready.value && site.value && cqlOf(question.value, site.value), question.value.by, asOf.value]))
+  let last = ''
+  effect(() => {
+    const [cql, by, at] = JSON.parse(asked.value) as [string, string, string]
+    if (!cql) return
+    const asking = new AbortController()
+    if (last) startAnew('list')
+    last = asked.value
+    batch(() => { busy.value = true; trouble.value = ''; whole.value = false })
+    gather(cql, by, at, asking.signal).catch((err: Error) => {
+      if (isAbort(err) || asking.signal.aborted) return
+      batch(() => { rows.value = []; matched.value = null; trouble.value = err.message })
+    }).finally(() => { if (!asking.signal.aborted) busy.value = false })
+    return () => asking.abort()
+  })
+}

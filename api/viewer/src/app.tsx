@@ -1,0 +1,73 @@
+import { signal } from '@preact/signals'
+import { useEffect } from 'preact/hooks'
+import { MapView } from './map/view'
+import { base } from './service'
+import { asOf, site, sites, tree, view } from './state/store'
+import { theme, turnTheme } from './state/theme'
+import { Tabs } from './ui/parts'
+import { Toasts } from './ui/toast'
+import { views } from './views'
+
+// How high the sheet stands that the panel is on a phone.
+const sheet = signal<'low' | 'half' | 'full'>('half')
+
+export function App() {
+  const list = views.value
+  const shown = list.find((v) => v.id === view.value) ?? list[0]!
+  const View = shown.component
+  useEffect(() => { document.title = `${shown.title} – Underbough` }, [shown])
+  return (
+    <>
+      <a class="skip" href="#panel" onClick={(e) => { e.preventDefault(); document.getElementById('panel')?.focus() }}>To the {shown.title.toLowerCase()} panel</a>
+      <Bar current={shown.id} />
+      <Cautions />
+      <main class={shown.wide ? 'wide' : ''} data-sheet={sheet.value}>
+        {!shown.wide && <MapView />}
+        <section id="panel" role="tabpanel" aria-labelledby={`tab-${shown.id}`} tabIndex={-1}>
+          {!shown.wide && <Handle />}
+          <div class="scroll" data-scroll tabIndex={0} role="region" aria-label={shown.title} key={shown.id}><View /></div>
+        </section>
+      </main>
+      <Toasts />
+    </>
+  )
+}
+
+function Bar({ current }: { current: string }) {
+  const all = sites.value
+  return (
+    <header id="bar">
+      <h1><a href={`${base}/?f=html`} title="What is served here">Underbough</a></h1>
+      <Tabs label="Views" panel="panel" current={current} tabs={views.value.map((v) => [v.id, v.title] as const)} onChange={(v) => { view.value = v }} />
+      <div class="right">
+        {all && all.length > 0 && (
+          <label class="site"><span class="hidden">Site</span>
+            <select value={site.value} onChange={(e) => { site.value = e.currentTarget.value; tree.value = null }}>
+              {!all.some((s) => s.name === site.value) && <option value={site.value}>{site.value}</option>}
+              {all.map((s) => <option key={s.id} value={s.name}>{s.name}</option>)}
+            </select>
+          </label>
+        )}
+        {all?.length === 0 && <p role="status">No site yet: import a file first.</p>}
+        {asOf.value && <button type="button" class="usual as-of" onClick={() => { asOf.value = '' }}>as of {asOf.value} ×</button>}
+        <button type="button" class="plain" aria-pressed={theme.value === 'dark'} aria-label="Dark" onClick={turnTheme}><span aria-hidden="true">◐</span></button>
+      </div>
+    </header>
+  )
+}
+
+// The first sentence is always in sight; the rest opens.
+function Cautions() {
+  const text = document.documentElement.dataset.cautions ?? ''
+  const end = text.indexOf('. ') + 1
+  return <aside id="cautions" aria-label="Cautions"><details><summary>{end > 0 ? text.slice(0, end) : text}</summary>{end > 0 && <p>{text.slice(end + 1)}</p>}</details></aside>
+}
+
+function Handle() {
+  const next = sheet.value === 'half' ? 'full' : sheet.value === 'full' ? 'low' : 'half'
+  return (
+    <button type="button" class="handle" aria-label={`Panel: ${sheet.value === 'low' ? 'raise' : sheet.value === 'half' ? 'raise to the full height' : 'lower'}`} onClick={() => { sheet.value = next }}>
+      <span aria-hidden="true" />
+    </button>
+  )
+}

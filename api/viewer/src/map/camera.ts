@@ -1,0 +1,55 @@
+import { effect } from '@preact/signals'
+import { LngLatBounds, type Map } from 'maplibre-gl'
+import { rows } from '../answer/answer'
+import { camera, site, tree } from '../state/store'
+import { map as instance } from './instance'
+
+// roomAround keeps what is looked at clear of what lies over the map.
+export function roomAround(map: Map) {
+  const { clientWidth: w, clientHeight: h } = map.getContainer()
+  const sheet = matchMedia('(max-width: 45rem)').matches ? Number(document.getElementById('panel')?.offsetHeight ?? 0) : 0
+  const side = Math.min(60, w / 8)
+  const free = Math.max(h - sheet, h / 4)
+  return { left: side, right: side, top: Math.min(70, free / 4), bottom: Math.min(h - 40, sheet + Math.min(60, free / 5)) }
+}
+
+export function goTo(points: readonly [number, number][], closest = 17) {
+  const map = instance.value
+  if (!map || !points.length) return
+  const box = new LngLatBounds()
+  for (const p of points) box.extend(p)
+  map.fitBounds(box, { padding: roomAround(map), maxZoom: closest, animate: !matchMedia('(prefers-reduced-motion: reduce)').matches, duration: 500 })
+}
+
+// openCamera opens the map where the address says, else on the answer, and keeps
+// in the address where it has gone.
+export function openCamera(map: Map) {
+  let moving = false
+  let at = ''
+  map.on('moveend', () => {
+    // Before it is opened the map is nowhere yet.
+    if (!at && tree.peek() === null) return
+    const c = map.getCenter()
+    moving = true
+    camera.value = { lon: c.lng, lat: c.lat, zoom: map.getZoom() }
+    moving = false
+  })
+  // Somebody went a step back, or the page was opened by a link.
+  const stopFollowing = effect(() => {
+    const c = camera.value
+    if (!c || moving) return
+    const now = map.getCenter()
+    if (Math.abs(now.lng - c.lon) > 1e-5 || Math.abs(now.lat - c.lat) > 1e-5 || Math.abs(map.getZoom() - c.zoom) > 0.01) map.jumpTo({ center: [c.lon, c.lat], zoom: c.zoom })
+  })
+  const stopOpening = effect(() => {
+    if (!rows.value.length || !site.value || at === site.value) return
+    const first = at === ''
+    at = site.value
+    if (first && camera.peek()) return
+    if (first && tree.peek() !== null) return // which is gone to
+    const box = new LngLatBounds()
+    for (const r of rows.value.slice(0, 2000)) box.extend(r.at)
+    map.fitBounds(box, { padding: roomAround(map), maxZoom: 17, animate: false })
+  })
+  return () => { stopFollowing(); stopOpening() }
+}

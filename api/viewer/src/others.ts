@@ -1,0 +1,5 @@
+// The views that are registered besides Ask, one import a line, such as
+// import './work/register'
+import './work/register'
+import './places/register'
+import './numbers/register'

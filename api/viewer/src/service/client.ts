@@ -1,0 +1,88 @@
+// Asks the service; every address lies below the page's own.
+
+export const base = document.documentElement.dataset.base ?? ''
+
+// The service's own words of what went wrong (RFC 9457).
+export class Problem extends Error {
+  constructor(readonly status: number, detail: string, readonly members: Record<string, unknown> = {}) {
+    super(detail)
+    this.name = 'Problem'
+  }
+}
+
+export type Parameters = Record<string, string | number | boolean | readonly string[] | null | undefined>
+
+// address joins a path below the base with those parameters that have a value;
+// lists are joined by commas.
+export function address(path: string, parameters: Parameters = {}): string {
+  const query = new URLSearchParams()
+  for (const [name, v] of Object.entries(parameters)) {
+    if (v === null || v === undefined || v === '' || (Array.isArray(v) && v.length === 0)) continue
+    query.set(name, Array.isArray(v) ? v.join(',') : String(v))
+  }
+  const text = query.toString()
+  return base + path + (text ? '?' + text : '')
+}
+
+// The key of those who may edit, where the service asks for one. It is kept until
+// the tab is closed.
+const keyName = 'underbough-key'
+export const editKey = {
+  get: () => sessionStorage.getItem(keyName) ?? '',
+  set: (key: string) => key ? sessionStorage.setItem(keyName, key) : sessionStorage.removeItem(keyName),
+}
+
+export interface Sent<T> {
+  body: T
+  etag: string | null
+  location: string | null
+  status: number
+}
+
+export interface Sending {
+  method?: string
+  body?: unknown // JSON; a Blob goes as it is
+  type?: string // of the body; application/json
+  ifMatch?: string | null
+  signal?: AbortSignal
+}
+
+// send makes a request and reads the JSON of its answer, if there is any.
+export async function send<T = unknown>(path: string, parameters: Parameters = {}, how: Sending = {}): Promise<Sent<T>> {
+  const headers: Record<string, string> = { Accept: 'application/geo+json, application/json' }
+  let body: BodyInit | undefined
+  if (how.body instanceof Blob) body = how.body
+  else if (how.body !== undefined) body = JSON.stringify(how.body)
+  if (body !== undefined) headers['Content-Type'] = how.type ?? (how.body instanceof Blob && how.body.type ? how.body.type : 'application/json')
+  if (how.ifMatch) headers['If-Match'] = how.ifMatch
+  if (how.method && how.method !== 'GET' && editKey.get()) headers.Authorization = `Bearer ${editKey.get()}`
+  let response: Response
+  try {
+    response = await fetch(address(path, parameters), { method: how.method ?? 'GET', headers, body: body ?? null, signal: how.signal ?? null })
+  } catch (err) {
+    if ((err as Error).name === 'AbortError') throw err
+    throw new Problem(0, 'The service cannot be reached.')
+  }
+  if (!response.ok) {
+    const members = (await response.json().catch(() => ({}))) as Record<string, unknown>
+    throw new Problem(response.status, String(members.detail ?? members.title ?? `The service answered ${response.status}.`), members)
+  }
+  const text = await response.text()
+  const json = /json/.test(response.headers.get('Content-Type') ?? '')
+  return { body: (text && json ? JSON.parse(text) : null) as T, etag: response.headers.get('ETag'), location: response.headers.get('Location'), status: response.status }
+}
+
+export async function get<T>(path: string, parameters: Parameters = {}, signal?: AbortSignal): Promise<T> {
+  return (await send<T>(path, parameters, signal ? { signal } : {})).body
+}
+
+export interface Link { href: string; rel: string; type?: string; title?: string }
+
+// nextOf gives the parameters of the page after this one. The link may name the
+// service by another host; the page keeps to its own.
+export function nextOf(page: { links?: Link[] }): Parameters | null {
+  const next = page.links?.find((l) => l.rel === 'next')
+  return next ? Object.fromEntries(new URL(next.href, location.href).searchParams) : null
+}
+
+export const isAbort = (err: unknown) => (err as Error)?.name === 'AbortError'

@@ -1,0 +1,26 @@
+import { figure } from '../ui/words'
+import type { Completion, Defect } from './types'
+
+const centimetres = (m: number | undefined) => m === undefined ? '' : `${figure(100 * m)} cm`
+
+// Completed tells what a crew recorded, the last round first.
+export function Completed({ c, standing }: { c: Completion; standing: Defect[] }) {
+  const rounds = [c, ...[...(c.earlier ?? [])].reverse()]
+  return (
+    <section id="completed" aria-labelledby="completed-title">
+      <h3 id="completed-title">What was done</h3>
+      {standing.length > 0 && (
+        <div class="trouble"><b>{standing.length === 1 ? 'One defect stands' : `${standing.length} defects stand`}</b><ul>{standing.map((d, k) => <li key={k}>{d.cut >= 0 ? `cut ${d.cut + 1}: ` : ''}{d.what} <span class="soft">({d.rule})</span></li>)}</ul></div>
+      )}
+      {rounds.map((r, k) => (
+        <div key={k}>
+          <h4>{r.on.slice(0, 10)}, {r.by}{k ? ', sent back since' : ''}</h4>
+          <p>{[r.hours === undefined ? '' : `${figure(r.hours)} crew-hours`, r.dose === undefined ? '' : `${figure(100 * r.dose)} % of the live crown`, r.removed ? 'the tree was taken down' : '', r.finished ? 'the work is at its end' : ''].filter(Boolean).join(', ')}</p>
+          <ol>{r.cuts?.map((u, n) => <li key={n}>{u.count && u.count > 1 ? `${u.count} × ` : ''}{u.kind} {[centimetres(u.diameter_m), u.lateral_diameter_m === undefined ? '' : `to a lateral of ${centimetres(u.lateral_diameter_m)}`, u.stub_length_m ? `stub of ${centimetres(u.stub_length_m)}` : '', u.gone ? 'the old cut is gone with it' : ''].filter(Boolean).join(', ')}</li>)}</ol>
+          {r.deviations?.map((d, n) => <p key={n}>Otherwise than specified: {d.what} ({d.reason})</p>)}
+          {r.note && <p>{r.note}</p>}
+        </div>
+      ))}
+    </section>
+  )
+}
