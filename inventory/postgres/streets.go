@@ -48,10 +48,18 @@ func (db *DB) Streets(ctx context.Context, site inventory.Site, trees []int64) (
 // until a day, the earliest first; then those that carry old bad cuts and were
 // never visited.
 func (db *DB) DueVisits(ctx context.Context, site inventory.Site, until time.Time) (list []inventory.DueVisit, err error) {
+	src := sourceOf(ctx, site.Client)
+	cuts, visits := "cut_marks", "visit_marks"
+	if src.at.OK {
+		// Marks are of the present: what they would have been is gathered.
+		cuts = `(SELECT client_id, tree_id, bit_or(cut_bit(kind)) AS kinds FROM ` + src.from("cuts", "c") + ` WHERE gone_on IS NULL GROUP BY client_id, tree_id)`
+		visits = `(SELECT DISTINCT ON (client_id, tree_id) client_id, tree_id, visited_on AS last_visit, next_visit_on AS next_visit FROM ` + src.from("visits", "v") + `
+			ORDER BY client_id, tree_id, visited_on DESC, visit_id DESC)`
+	}
 	err = db.reading(ctx, func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, `
 			SELECT t.tree_id, coalesce(t.tag, t.source_id, '#' || t.tree_id), coalesce(t.species, ''), coalesce(m.last_visit, '0001-01-01'), coalesce(m.next_visit, '0001-01-01'), m.tree_id IS NULL
-			FROM trees t LEFT JOIN visit_marks m USING (client_id, tree_id) LEFT JOIN cut_marks c USING (client_id, tree_id)
+			FROM `+src.from("trees", "t")+` LEFT JOIN `+visits+` m USING (client_id, tree_id) LEFT JOIN `+cuts+` c USING (client_id, tree_id)
 			WHERE t.client_id = $1 AND t.site_id = $2 AND t.status IN ('alive', 'dead')
 				AND (m.next_visit <= $3 OR m.tree_id IS NULL AND c.kinds & (cut_bit('topping') | cut_bit('heading') | cut_bit('lion-tailing') | cut_bit('flush') | cut_bit('stub')) <> 0)
 			ORDER BY m.next_visit NULLS LAST, t.tag COLLATE "C", t.tree_id`, site.Client, site.ID, until)

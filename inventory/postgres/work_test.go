@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"math"
+	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -292,6 +294,17 @@ func TestWorkChangesTheTree(t *testing.T) {
 	}
 	if facts, err := w.db.FindFacts(past, ranking.FactsQuery{Client: 1, Trees: []int64{int64(j.Tree)}, Limit: 1}); err != nil || len(facts) != 1 || facts[0].Cuts[0].ID != old.ID {
 		t.Errorf("as of before, the cuts are %+v (%v)", facts, err)
+	}
+	if was, err := w.db.DueVisits(past, w.basis.Site, day.AddDate(20, 0, 0)); err != nil || slices.ContainsFunc(was, func(d inventory.DueVisit) bool { return d.Tree == j.Tree && !d.Never && d.NextOn.After(day) }) {
+		t.Errorf("as of before, the tree is due as the work asked for (%v)", err)
+	}
+	// Marks and what is gathered in their place say the same.
+	at, err := w.db.Instant(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if now, err := w.db.DueVisits(w.db.AsOf(ctx, at), w.basis.Site, day.AddDate(20, 0, 0)); err != nil || !reflect.DeepEqual(now, due) {
+		t.Errorf("due as of now: %d trees, by the marks %d (%v)", len(now), len(due), err)
 	}
 	// The restoration goes on where it was left: its first visit is not planned again.
 	next, err := question.Plan(ctx, w.db, w.basis, w.record.Question)
