@@ -42,13 +42,13 @@ func (s *Server) workOperations() []operation {
 	document := func(name string) answering { return answering{form: typeJSON, schema: ref("schemas", name)} }
 	pack := parameter{name: "package", note: "The street or area that is worked in together.", schema: text()}
 	out := []operation{
-		asked("/specification", "getSpecification", tagWork, "What to cut on one tree, and why: as a person decided it, else by the rules", shared("site", "tag"), document("specification")),
+		asked("/specification", "getSpecification", tagWork, "What to cut on one tree, and why: as a person decided it, else by the rules", shared("site", "tag", "as_of"), document("specification")),
 		asked("/drawing.svg", "getDrawing", tagWork, "One tree with its cuts and what is to be cut at the visit to come, from the side or from above",
-			append(shared("site", "tag"), parameter{name: "view", note: "From which side.", schema: words(drawingViews...).with(member{"default", drawingViews[0]})}), answering{form: typeSVG, schema: text()}),
+			append(shared("site", "tag", "as_of"), parameter{name: "view", note: "From which side.", schema: words(drawingViews...).with(member{"default", drawingViews[0]})}), answering{form: typeSVG, schema: text()}),
 		asked("/reduction", "getReduction", tagWork, "What cutting a limb back to a lateral takes off, and whether that is a reduction or a heading cut", reductionParameters(), document("reduction")),
 		asked("/practice", "getPractice", tagWork, "What specifications, windows, costs and effects assume, each number with its source", nil, answering{form: typeYAML, schema: text()}),
-		asked("/appraisals", "getAppraisals", tagWork, "What the trees of a site were appraised at, the latest of each", shared("site"), document("appraisals")),
-		asked("/programmes", "getProgrammes", tagWork, "The programmes that were kept, the latest first", shared("site"), document("programmes")),
+		asked("/appraisals", "getAppraisals", tagWork, "What the trees of a site were appraised at, the latest of each", shared("site", "as_of"), document("appraisals")),
+		asked("/programmes", "getProgrammes", tagWork, "The programmes that were kept, the latest first", shared("site", "as_of"), document("programmes")),
 		asked("/programmes/{programme}", "getProgramme", tagWork, "A programme: what was asked, what comes out by year, and how far from the best it can be", []parameter{programmeParameter}, document("programme")),
 		asked("/programmes/{programme}/items", "getProgrammeItems", tagWork, "What a programme says of each tree, by first year, package and place",
 			append([]parameter{programmeParameter, yearParameter("Only trees with a visit in this year.", false), pack}, shared("limit", "cursor")...), document("programmeItems")),
@@ -60,7 +60,7 @@ func (s *Server) workOperations() []operation {
 		{path: "/jobs/{job}/photos/{photo}", id: "getPhoto", tag: tagWork, summary: "A picture of a job, as it was sent", parameters: []parameter{jobParameter, pathParameter("photo", "The number of a picture.", wholeFrom(1, 1<<53-1))},
 			answers: photoAnswers()},
 		asked("/due", "getDue", tagWork, "The trees that somebody asked to be looked at again by a day",
-			append(shared("site"), parameter{name: "until", note: "The last day; today without it.", schema: object{{"type", "string"}, {"format", "date"}}}), document("due")),
+			append(shared("site", "as_of"), parameter{name: "until", note: "The last day; today without it.", schema: object{{"type", "string"}, {"format", "date"}}}), document("due")),
 		asked("/work/effect", "getEffect", tagWork, "How much harm work took off: as the client's assumption predicted it, and as computed again", append(shared("site", "as_of"), yearParameter("Only jobs planned for this year.", false)), document("effect")),
 		printed(asked("/crew-sheet", "getCrewSheet", tagWork, "What a crew takes along to a package of jobs", append(shared("site"), yearParameter("The year that the jobs are planned for.", true),
 			parameter{name: "package", note: pack.note, required: true, schema: text()}), answering{form: typeHTML, schema: text()}, answering{form: typePDF, schema: bytesSchema()})),

@@ -36,7 +36,8 @@ func (s *Server) handleDue(w http.ResponseWriter, r *http.Request) error {
 	if _, err := negotiate(r, p, typeJSON); err != nil {
 		return err
 	}
-	today := s.today()
+	y, m, d := s.now(r.Context()).UTC().Date()
+	today := time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
 	until := today
 	if text, ok := p["until"]; ok {
 		if until, err = time.Parse(time.DateOnly, text); err != nil || until.Year() < 1 {

@@ -40,7 +40,7 @@ func (s *Server) workMethods(parts []string) string {
 	case len(parts) == 1 && slices.Contains([]string{"specification", "programmes", "jobs", "appraisals"}, parts[0]):
 		reads = allowed
 	case len(parts) == 3 && parts[0] == "programmes" && parts[2] == "jobs",
-		len(parts) == 3 && parts[0] == "jobs" && slices.Contains([]string{"state", "gates", "completion", "check", "photos"}, parts[2]):
+		len(parts) == 3 && parts[0] == "jobs" && slices.Contains([]string{"state", "gates", "urgent", "completion", "check", "photos"}, parts[2]):
 		reads = takes
 	default:
 		return ""
@@ -177,18 +177,18 @@ const maxPlannedTrees = 100_000
 
 // workRoutes are the paths of work on trees.
 func (s *Server) workRoutes(r chi.Router, get func(string, handler)) {
-	get("/specification", s.handleSpecification)
-	get("/drawing.svg", s.handleDrawing)
+	get("/specification", s.asOf(s.handleSpecification))
+	get("/drawing.svg", s.asOf(s.handleDrawing))
 	get("/reduction", s.handleReduction)
 	get("/practice", s.handlePractice)
-	get("/appraisals", s.handleAppraisals)
-	get("/programmes", s.handleProgrammes)
+	get("/appraisals", s.asOf(s.handleAppraisals))
+	get("/programmes", s.asOf(s.handleProgrammes))
 	get("/programmes/{programme}", s.handleProgramme)
 	get("/programmes/{programme}/items", s.handleProgrammeItems)
 	get("/jobs", s.asOf(s.handleJobs))
 	get("/jobs/{job}", s.asOf(s.handleJob))
 	get("/jobs/{job}/photos/{photo}", s.handlePhoto)
-	get("/due", s.handleDue)
+	get("/due", s.asOf(s.handleDue))
 	get("/work/effect", s.asOf(s.handleEffect))
 	get("/crew-sheet", s.handleCrewSheet)
 	get("/bid-sheet", s.handleBidSheet)

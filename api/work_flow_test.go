@@ -222,6 +222,28 @@ func TestJobsAsOf(t *testing.T) {
 		t.Errorf("%d jobs are proposed now", len(list))
 	}
 	s.problem(t, at(j)+"?as_of=2999-01-01", 400, "as_of")
+	// What a person decided later was not decided then.
+	s.post(t, "/specification?tag=T30", `{"cycle_years":4,"by":"Ruta"}`, 200)
+	then, decided := late.json(t, "/specification?tag=T30&as_of="+instant), late.json(t, "/specification?tag=T30")
+	if then["by_person"] != false || decided["by_person"] != true {
+		t.Errorf("decided by a person then: %v, now: %v", then["by_person"], decided["by_person"])
+	}
+	for _, path := range []string{"/due?as_of=", "/appraisals?as_of=", "/programmes?as_of=", "/drawing.svg?tag=T30&as_of="} {
+		if r := late.get(t, path+instant); r.status != 200 {
+			t.Errorf("%s: %d %s", path, r.status, r.body)
+		}
+	}
+}
+
+// A hazard that cannot wait is marked with who says so and why.
+func TestUrgentOverHTTP(t *testing.T) {
+	s := serve(t, editing)
+	j := s.byHand(t)
+	s.post(t, at(j)+"/urgent", `{"by":"Ruta"}`, 400, "reason is missing")
+	now := s.post(t, at(j)+"/urgent", `{"reason":"split limb","by":"Ruta"}`, 200)
+	if now["urgent"] != true || !strings.Contains(fmt.Sprint(now["steps"]), "split limb") {
+		t.Errorf("%v, %v", now["urgent"], now["steps"])
+	}
 }
 
 // Whoever works from an older state of a job is told so.
