@@ -41,11 +41,11 @@ test: ## run every test, on a throw-away database
 	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
 	@# The format's own tool judges the tile files: run, not linked.
 	@GOBIN="$(CURDIR)/bin" $(GO) install github.com/protomaps/go-pmtiles@$(PMTILES)
-	@UNDERBOUGH_PMTILES="$(CURDIR)/bin/go-pmtiles" bin/withdb $(GO) test ./...
+	@UNDERBOUGH_PMTILES="$(CURDIR)/bin/go-pmtiles" bin/withdb $(GO) test -timeout 20m ./...
 	@$(MAKE) --no-print-directory test-clients
 
 # Behind a build tag: they are slow and need much that `go test` does not install.
-test-clients: ## let GDAL, QGIS and map libraries in a browser read and edit the service
+test-clients: viewer ## let GDAL, QGIS and map libraries in a browser read and edit the service, and use the map page
 	@.ci/provision db test clients
 	@cd api/clients && \
 	if [ ! -e node_modules/.package-lock.json ] || [ package-lock.json -nt node_modules/.package-lock.json ]; then \
@@ -53,7 +53,9 @@ test-clients: ## let GDAL, QGIS and map libraries in a browser read and edit the
 	fi
 	@mkdir -p bin
 	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
-	@exec bin/withdb $(GO) test -tags clients ./api/clients
+	@bin/withdb $(GO) test -tags clients ./api/clients
+	@# The page in its browser, with the machine to itself: it draws in software.
+	@exec bin/withdb $(GO) test -tags clients -timeout 20m ./api -run '^TestMap|^TestLandingPage'
 
 bench: ## measure import, ranking, edits and the service beside ogr2ogr, SQL and the floor (TREES=numbers), and planning
 	@.ci/provision db test

@@ -1,3 +1,5 @@
+//go:build clients
+
 package api_test
 
 import (
