@@ -1,4 +1,5 @@
 import { useSignal } from '@preact/signals'
+import { useEffect, useRef } from 'preact/hooks'
 import { address, get, nextOf, programmes, type Parameters } from '../service'
 import { useAnswer } from '../service/use'
 import { param, site } from '../state/store'
@@ -28,6 +29,13 @@ export function JobsBoard() {
   const years = [...new Set(plans.value?.programmes.flatMap((p) => p.years.map((y) => y.year)) ?? [])].sort()
   const now = year.value === 'next' ? String((plans.value?.programmes.find((p) => (p as { proposed_at?: string | null }).proposed_at) ?? plans.value?.programmes[0])?.years[0]?.year ?? '') : year.value === 'all' ? '' : year.value
   const list = useAnswer(plans.busy ? null : (signal) => jobsOf({ site: site.value, year: now, limit: 1000 }, signal), [plans.busy, now, again.value])
+  // The focus goes back to the card that was opened, and along with it where an
+  // answer that comes later puts it into another column.
+  const opened = useRef('')
+  const refocus = () => {
+    if (opened.current && !document.querySelector('dialog[open]') && document.activeElement === document.body) document.getElementById(`job-${opened.current}`)?.focus()
+  }
+  useEffect(refocus, [list.busy, list.value])
   const all = list.value?.jobs ?? []
   const names = [...new Set(all.map((j) => j.package))].sort()
   const here = pack.value ? all.filter((j) => j.package === pack.value) : all
@@ -50,9 +58,9 @@ export function JobsBoard() {
         {columns.map((s) => <Column key={s} state={s} jobs={here.filter((j) => j.state === s)} chosen={s === shownState.value} />)}
       </div>
       <Dialog title={job.value ? `Job ${job.value}` : 'Job'} open={!!job.value} onClose={() => {
-        const id = job.value
+        opened.current = job.value
         job.value = ''
-        setTimeout(() => document.getElementById(`job-${id}`)?.focus(), 50)
+        setTimeout(() => { document.getElementById(`job-${opened.current}`)?.focus() }, 50)
       }}>
         <JobPanel id={Number(job.value)} onChanged={() => { again.value++ }} />
       </Dialog>
