@@ -67,13 +67,13 @@ func Crew(ctx context.Context, store Store, b *question.Basis, year int, pack st
 		if err != nil {
 			return nil, fmt.Errorf("job %d: %w", j.ID, err)
 		}
-		c := paper.CrewJob{Job: j, Tree: *t, LineInReach: lineInReach(e.Assessment, &e.Facts)}
+		c := paper.CrewJob{Job: j, Tree: *t}
 		if err := json.Unmarshal(j.Specification, &c.Specification); err != nil {
 			return nil, fmt.Errorf("specification of job %d: %w", j.ID, err)
 		}
 		var r ranking.Result
 		r.Summarize(e.Assessment, &e.Facts)
-		c.Over = slices.Clone(r.Over)
+		c.Over, c.LineInReach = slices.Clone(r.Over), r.Reaches(inventory.UtilityLine)
 		c.Notes = balance(&e.Facts.Tree)
 		out.Jobs = append(out.Jobs, c)
 	}
@@ -142,12 +142,6 @@ func (g *gatherer) targets() []inventory.Target {
 	}
 	slices.SortFunc(list, func(a, b inventory.Target) int { return cmp.Compare(a.ID, b.ID) })
 	return list
-}
-
-func lineInReach(a *ranking.Assessment, f *ranking.Facts) bool {
-	var r ranking.Result
-	r.Summarize(a, f)
-	return r.Within&ranking.KindsOf([]inventory.TargetKind{inventory.UtilityLine}) != 0
 }
 
 // Bid gathers the work that bidders price: of a year, or of all years where year

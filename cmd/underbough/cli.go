@@ -180,6 +180,15 @@ type session struct {
 	close  func()
 }
 
+// siteNamed is the number of a site; 0, which stands for all, where none is named.
+func (s *session) siteNamed(ctx context.Context, name string) (inventory.SiteID, error) {
+	if name == "" {
+		return 0, nil
+	}
+	site, err := s.GetSite(ctx, s.client, name)
+	return site.ID, err
+}
+
 func (c *cli) session() (*session, error) {
 	db, url, closeAll, err := c.open()
 	if err != nil {

@@ -67,12 +67,8 @@ func (l *jobsList) Run(c *cli) error {
 	if err != nil {
 		return err
 	}
-	if l.Site != "" {
-		site, err := s.GetSite(c.ctx, s.client, l.Site)
-		if err != nil {
-			return err
-		}
-		q.Site = site.ID
+	if q.Site, err = s.siteNamed(c.ctx, l.Site); err != nil {
+		return err
 	}
 	list, err := s.FindJobs(c.ctx, q)
 	if err != nil {
@@ -432,12 +428,8 @@ func (p *jobsEffect) Run(c *cli) error {
 	}
 	defer s.close()
 	q := inventory.JobQuery{Client: s.client, States: []inventory.JobState{inventory.Done, inventory.Checked}}
-	if p.Site != "" {
-		site, err := s.GetSite(c.ctx, s.client, p.Site)
-		if err != nil {
-			return err
-		}
-		q.Site = site.ID
+	if q.Site, err = s.siteNamed(c.ctx, p.Site); err != nil {
+		return err
 	}
 	list, err := s.FindJobs(c.ctx, q)
 	if err != nil {

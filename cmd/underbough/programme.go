@@ -118,13 +118,11 @@ func (p *programmeList) Run(c *cli) error {
 		return err
 	}
 	defer s.close()
-	var site inventory.Site
-	if p.Site != "" {
-		if site, err = s.GetSite(c.ctx, s.client, p.Site); err != nil {
-			return err
-		}
+	site, err := s.siteNamed(c.ctx, p.Site)
+	if err != nil {
+		return err
 	}
-	list, err := s.FindProgrammes(c.ctx, s.client, site.ID)
+	list, err := s.FindProgrammes(c.ctx, s.client, site)
 	if err != nil {
 		return err
 	}

@@ -85,13 +85,11 @@ func (r *rankingList) Run(c *cli) error {
 		return err
 	}
 	defer s.close()
-	var site inventory.Site
-	if r.Site != "" {
-		if site, err = s.GetSite(c.ctx, s.client, r.Site); err != nil {
-			return err
-		}
+	site, err := s.siteNamed(c.ctx, r.Site)
+	if err != nil {
+		return err
 	}
-	list, err := s.FindRankings(c.ctx, s.client, site.ID)
+	list, err := s.FindRankings(c.ctx, s.client, site)
 	if err != nil {
 		return err
 	}

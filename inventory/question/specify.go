@@ -9,7 +9,6 @@ import (
 	"github.com/underbough/underbough/inventory/practice"
 	"github.com/underbough/underbough/inventory/programme"
 	"github.com/underbough/underbough/inventory/pruning"
-	"github.com/underbough/underbough/inventory/ranking"
 	"github.com/underbough/underbough/inventory/season"
 )
 
@@ -47,26 +46,15 @@ func oneWorkTree(ctx context.Context, store WorkStore, b *Basis, tag string) (*W
 	if !e.Facts.Tree.Status.Standing() {
 		return nil, nil, inventory.Errorf(inventory.NotFound, "tree %s is %s: nothing is specified for it", tag, e.Facts.Tree.Status)
 	}
-	sizer := ranking.NewSizer(b.Profile, b.AsOf)
-	t := &WorkTree{Facts: e.Facts, Occupied: e.Assessment.Week.Occupied}
-	t.Result.Summarize(e.Assessment, &e.Facts)
-	for i := range e.Facts.Cuts {
-		t.Regrowth = append(t.Regrowth, sizer.Regrowth(&e.Facts, &e.Facts.Cuts[i]).Length)
-	}
-	if under := &e.Assessment.Parts[e.Assessment.Under]; under.Exposure.Count.Persons() > 0 {
-		hours := e.Meter.Hours(under.Exposure)
-		if q, ok := season.QuietHours(hours.Persons(), &b.Practice.WorkHours); ok {
-			t.Quiet = q.String()
-		}
-	}
+	measured := b.measure(e.Assessment, e.Meter, e.Sizer, &e.Facts)
+	t := &measured
+	t.Facts = e.Facts
 	id := []int64{int64(t.Tree.ID)}
 	streets, err := store.Streets(ctx, b.Site, id)
 	if err != nil {
 		return nil, nil, err
 	}
-	if t.Street = streets[t.Tree.ID]; t.Street == "" {
-		t.Street, t.OffRoad = areaOf(t.Tree.Point), !nearRoad(t)
-	}
+	t.placeIn(streets)
 	kept, err := store.FindSpecifications(ctx, b.Site, id)
 	if err != nil {
 		return nil, nil, err

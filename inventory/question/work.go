@@ -78,9 +78,7 @@ func labelOf(t *inventory.Tree) string {
 func (t *WorkTree) OverKinds() []inventory.TargetKind { return t.Result.OverKinds().List() }
 
 // LineInReach reports whether a utility line is within reach of the whole tree.
-func (t *WorkTree) LineInReach() bool {
-	return t.Result.Within&ranking.KindsOf([]inventory.TargetKind{inventory.UtilityLine}) != 0
-}
+func (t *WorkTree) LineInReach() bool { return t.Result.Reaches(inventory.UtilityLine) }
 
 // CostOf is what one visit of a tree's work takes.
 func (b *Basis) CostOf(t *WorkTree) programme.Cost {
@@ -173,9 +171,7 @@ func workTrees(ctx context.Context, store WorkStore, b *Basis) ([]WorkTree, erro
 				continue
 			}
 			t.Facts = page[i]
-			if t.Street = streets[t.Tree.ID]; t.Street == "" {
-				t.Street, t.OffRoad = areaOf(t.Tree.Point), !nearRoad(&t)
-			}
+			t.placeIn(streets)
 			if err := b.specify(&t, kept[t.Tree.ID], byTree[t.Tree.ID]); err != nil {
 				return nil, err
 			}
@@ -188,10 +184,11 @@ func workTrees(ctx context.Context, store WorkStore, b *Basis) ([]WorkTree, erro
 	}
 }
 
-// nearRoad reports whether a road lies within reach of the whole tree, named or
-// not.
-func nearRoad(t *WorkTree) bool {
-	return t.Result.Within&ranking.KindsOf([]inventory.TargetKind{inventory.Road}) != 0
+// placeIn puts the tree in its street, or in the area that it stands in.
+func (t *WorkTree) placeIn(streets map[inventory.TreeID]string) {
+	if t.Street = streets[t.Tree.ID]; t.Street == "" {
+		t.Street, t.OffRoad = areaOf(t.Tree.Point), !t.Result.Reaches(inventory.Road)
+	}
 }
 
 // areaOf names the area that trees beside no named road are worked on in: about
@@ -208,7 +205,8 @@ func measured(ctx context.Context, store WorkStore, b *Basis) (map[inventory.Tre
 		sizer := ranking.NewSizer(b.Profile, b.AsOf)
 		list := make([]WorkTree, len(lot.Trees))
 		for i := range lot.Trees {
-			list[i] = b.measure(lot.Assessor, sizer, &lot.Trees[i])
+			f := &lot.Trees[i]
+			list[i] = b.measure(lot.Assessor.Assess(f), lot.Assessor.Meter(), sizer, f)
 		}
 		return list, nil
 	}, func(lot any) error {
@@ -221,8 +219,7 @@ func measured(ctx context.Context, store WorkStore, b *Basis) (map[inventory.Tre
 }
 
 // measure keeps of a tree what specifications and sheets need.
-func (b *Basis) measure(assessor *ranking.Assessor, sizer *ranking.Sizer, f *ranking.Facts) WorkTree {
-	a := assessor.Assess(f)
+func (b *Basis) measure(a *ranking.Assessment, meter *exposure.Meter, sizer *ranking.Sizer, f *ranking.Facts) WorkTree {
 	t := WorkTree{Occupied: a.Week.Occupied}
 	t.Tree.ID = f.Tree.ID
 	t.Result.Summarize(a, f)
@@ -231,7 +228,7 @@ func (b *Basis) measure(assessor *ranking.Assessor, sizer *ranking.Sizer, f *ran
 		t.Regrowth = append(t.Regrowth, sizer.Regrowth(f, &f.Cuts[i]).Length)
 	}
 	if under := &a.Parts[a.Under]; under.Exposure.Count.Persons() > 0 {
-		hours := assessor.Meter().Hours(under.Exposure)
+		hours := meter.Hours(under.Exposure)
 		if q, ok := season.QuietHours(hours.Persons(), &b.Practice.WorkHours); ok {
 			t.Quiet = q.String()
 		}

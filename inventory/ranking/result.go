@@ -137,3 +137,8 @@ func (r *Result) OverKinds() Kinds {
 	}
 	return k
 }
+
+// Reaches reports whether anything of a kind lies in reach of the whole tree.
+func (r *Result) Reaches(kind inventory.TargetKind) bool {
+	return r.Within&KindsOf([]inventory.TargetKind{kind}) != 0
+}
