@@ -129,8 +129,17 @@ func shown(selector string) chromedp.Action[chromedp.Void] {
 	return until(fmt.Sprintf("document.querySelector(%q)?.offsetHeight > 0", selector))
 }
 
+// until waits for an expression to be true. Where it never is, the error tells
+// what the page shows instead.
 func until(expression string) chromedp.Action[chromedp.Void] {
-	return settled(chromedp.Poll[chromedp.Void](expression, chromedp.WithPollingTimeout(50*time.Second)))
+	poll := settled(chromedp.Poll[chromedp.Void](expression, chromedp.WithPollingTimeout(50*time.Second)))
+	return func(ctx context.Context, target *chromedp.Target) (none chromedp.Void, err error) {
+		if none, err = poll(ctx, target); err == nil {
+			return none, nil
+		}
+		now, _ := chromedp.Evaluate[string](`location.search + ' ' + JSON.stringify(document.getElementById('map')?.dataset ?? {}) + ' ' + document.body.innerText.slice(0, 600)`)(ctx, target)
+		return none, fmt.Errorf("waited for %s: %w; the page is at %s", expression, err, now)
+	}
 }
 
 // keep stores a picture of the page and checks that it is no blank.

@@ -9,7 +9,8 @@ export default defineConfig(({ command }) => ({
   // Developing, its files as published do.
   resolve: {
     alias: command === 'build'
-      ? [{ find: /^maplibre-gl$/, replacement: library + 'index.ts' }, { find: /^maplibre-gl\/worker$/, replacement: library + 'source/worker.ts' }]
+      ? [{ find: /^maplibre-gl$/, replacement: library + 'index.ts' }, { find: /^maplibre-gl\/worker$/, replacement: library + 'source/worker.ts' },
+          { find: /^@maplibre\/mlt$/, replacement: fileURLToPath(new URL('./src/map/mlt.ts', import.meta.url)) }]
       : [{ find: /^maplibre-gl\/worker$/, replacement: fileURLToPath(new URL('./node_modules/maplibre-gl/dist/maplibre-gl-worker.mjs', import.meta.url)) }],
   },
   esbuild: { legalComments: 'none' },
@@ -22,7 +23,8 @@ export default defineConfig(({ command }) => ({
     chunkSizeWarningLimit: 1000,
     rollupOptions: {
       input: { app: 'index.html', worker: 'src/map/worker.ts' },
-      output: { entryFileNames: '[name].js', chunkFileNames: 'shared.js', assetFileNames: 'app[extname]' },
+      // A view's part is called by its folder.
+      output: { entryFileNames: '[name].js', chunkFileNames: (c) => `${/src\/(\w+)\/view\.tsx$/.exec(c.facadeModuleId ?? '')?.[1] ?? 'shared'}.js`, assetFileNames: 'app[extname]' },
       onwarn: (warning, warn) => { if (warning.code !== 'CIRCULAR_DEPENDENCY') warn(warning) },
     },
   },

@@ -1,12 +1,13 @@
-import { signal } from '@preact/signals'
-import { useEffect } from 'preact/hooks'
+import { signal, useSignal } from '@preact/signals'
+import type { ComponentType } from 'preact'
+import { useEffect, useState } from 'preact/hooks'
 import { MapView } from './map/view'
 import { base } from './service'
 import { asOf, site, sites, tree, view } from './state/store'
 import { theme, turnTheme } from './state/theme'
-import { Tabs } from './ui/parts'
+import { Button, Tabs, Trouble } from './ui/parts'
 import { Toasts } from './ui/toast'
-import { views } from './views'
+import { views, type ViewSpec } from './views'
 
 // How high the sheet stands that the panel is on a phone.
 const sheet = signal<'low' | 'half' | 'full'>('half')
@@ -14,7 +15,6 @@ const sheet = signal<'low' | 'half' | 'full'>('half')
 export function App() {
   const list = views.value
   const shown = list.find((v) => v.id === view.value) ?? list[0]!
-  const View = shown.component
   useEffect(() => { document.title = `${shown.title} – Underbough` }, [shown])
   return (
     <>
@@ -25,12 +25,28 @@ export function App() {
         {!shown.wide && <MapView />}
         <section id="panel" role="tabpanel" aria-labelledby={`tab-${shown.id}`} tabIndex={-1}>
           {!shown.wide && <Handle />}
-          <div class="scroll" data-scroll tabIndex={0} role="region" aria-label={shown.title} key={shown.id}><View /></div>
+          <div class="scroll" data-scroll tabIndex={0} role="region" aria-label={shown.title} key={shown.id}><Loaded of={shown} /></div>
         </section>
       </main>
       <Toasts />
     </>
   )
+}
+
+// Loaded shows a view, which comes in a part of its own.
+const parts = new Map<string, ComponentType>()
+function Loaded({ of }: { of: ViewSpec }) {
+  const View = parts.get(of.id)
+  const failed = useSignal('')
+  const tries = useSignal(0)
+  const [, again] = useState(0)
+  useEffect(() => {
+    if (View) return
+    failed.value = ''
+    of.load().then((c) => { parts.set(of.id, c); again((n) => n + 1) }, () => { failed.value = `The part of the page that shows ${of.title.toLowerCase()} cannot be loaded: the service cannot be reached.` })
+  }, [of, tries.value])
+  if (View) return <View />
+  return failed.value ? <><Trouble text={failed.value} /><Button onClick={() => { tries.value++ }}>Try again</Button></> : <p class="soft" role="status">…</p>
 }
 
 function Bar({ current }: { current: string }) {

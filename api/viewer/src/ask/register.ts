@@ -1,4 +1,4 @@
 import { register } from '../views'
 import { AskView } from './view'
 
-register({ id: 'ask', title: 'Ask', component: AskView, order: 10 })
+register({ id: 'ask', title: 'Ask', load: () => Promise.resolve(AskView), order: 10 })

@@ -1,4 +1,3 @@
 import { register } from '../views'
-import { NumbersView } from './view'
 
-register({ id: 'numbers', title: 'Numbers', component: NumbersView, order: 50, wide: true })
+register({ id: 'numbers', title: 'Numbers', load: () => import('./view').then((m) => m.NumbersView), order: 50, wide: true })

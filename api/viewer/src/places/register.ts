@@ -1,4 +1,3 @@
 import { register } from '../views'
-import { PlacesView } from './view'
 
-register({ id: 'places', title: 'Places', component: PlacesView, order: 30 })
+register({ id: 'places', title: 'Places', load: () => import('./view').then((m) => m.PlacesView), order: 30 })

@@ -1,4 +1,3 @@
 import { register } from '../views'
-import { WorkView } from './view'
 
-register({ id: 'work', title: 'Work', component: WorkView, order: 20, wide: true })
+register({ id: 'work', title: 'Work', load: () => import('./view').then((m) => m.WorkView), order: 20, wide: true })
