@@ -93,7 +93,7 @@ func call[P, R any](c cdp.Command[P, R], params P) chromedp.Action[chromedp.Void
 // that fails.
 func do(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(ctx, time.Minute)
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
 	defer cancel()
 	if err := chromedp.Do(ctx, steps...); err != nil {
 		t.Fatal(err)
@@ -132,12 +132,15 @@ func shown(selector string) chromedp.Action[chromedp.Void] {
 // until waits for an expression to be true. Where it never is, the error tells
 // what the page shows instead.
 func until(expression string) chromedp.Action[chromedp.Void] {
-	poll := settled(chromedp.Poll[chromedp.Void](expression, chromedp.WithPollingTimeout(50*time.Second)))
+	// Frames are not waited for: each that is asked for is drawn in software.
+	poll := settled(chromedp.Poll[chromedp.Void](expression, chromedp.WithPollingInterval(50*time.Millisecond), chromedp.WithPollingTimeout(50*time.Second)))
 	return func(ctx context.Context, target *chromedp.Target) (none chromedp.Void, err error) {
 		if none, err = poll(ctx, target); err == nil {
 			return none, nil
 		}
-		now, _ := chromedp.Evaluate[string](`location.search + ' ' + JSON.stringify(document.getElementById('map')?.dataset ?? {}) + ' ' + document.body.innerText.slice(0, 600)`)(ctx, target)
+		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
+		defer cancel()
+		now, _ := chromedp.Evaluate[string](`location.search + ' ' + JSON.stringify(document.getElementById('map')?.dataset ?? {}) + ' with the focus at ' + document.activeElement?.outerHTML.slice(0, 200) + ' ' + document.body.innerText.slice(0, 600)`)(ctx, target)
 		return none, fmt.Errorf("waited for %s: %w; the page is at %s", expression, err, now)
 	}
 }

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
@@ -217,4 +218,16 @@ func shaded(t *testing.T, ctx context.Context, id string, c color.RGBA) (n int) 
 		}
 	}
 	return n
+}
+
+// TestMapLate opens a link to a tree on a machine so busy that the tree's answer
+// is there before the map is.
+func TestMapLate(t *testing.T) {
+	s := serve(t, nil)
+	ctx, _ := open(t)
+	late := `{ const raf = requestAnimationFrame, soon = setTimeout, start = Date.now(), wait = () => Math.max(0, 1500 - (Date.now() - start))
+		window.requestAnimationFrame = (f) => wait() ? soon(() => raf(f), wait()) : raf(f)
+		window.setTimeout = (f, ms, ...rest) => soon(f, Math.max(ms ?? 0, wait()), ...rest) }`
+	do(t, ctx, call(page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: late}), window(1280, 800, "light"),
+		chromedp.Navigate(s.web.URL+"/map?tree=66"), shown("#tree table"), drawn("zones", 3))
 }

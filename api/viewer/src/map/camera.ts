@@ -13,12 +13,21 @@ export function roomAround(map: Map) {
   return { left: side, right: side, top: Math.min(70, free / 4), bottom: Math.min(h - 40, sheet + Math.min(60, free / 5)) }
 }
 
+// Whether the map has been put anywhere yet. Until then it jumps: a style that is
+// loaded ends the flight of a map that has not moved.
+let placed = false
+
 export function goTo(points: readonly [number, number][], closest = 17) {
-  const map = instance.value
-  if (!map || !points.length) return
+  if (instance.value) fit(instance.value, points, closest, true)
+}
+
+function fit(map: Map, points: readonly [number, number][], closest: number, fly: boolean) {
+  if (!points.length) return
   const box = new LngLatBounds()
   for (const p of points) box.extend(p)
-  map.fitBounds(box, { padding: roomAround(map), maxZoom: closest, animate: !matchMedia('(prefers-reduced-motion: reduce)').matches, duration: 500 })
+  const animate = fly && placed && !matchMedia('(prefers-reduced-motion: reduce)').matches
+  placed = true
+  map.fitBounds(box, { padding: roomAround(map), maxZoom: closest, animate, duration: 500 })
 }
 
 // openCamera opens the map where the address says, else on the answer, and keeps
@@ -26,9 +35,9 @@ export function goTo(points: readonly [number, number][], closest = 17) {
 export function openCamera(map: Map) {
   let moving = false
   let at = ''
+  placed = false
   map.on('moveend', () => {
-    // Before it is opened the map is nowhere yet.
-    if (!at && tree.peek() === null) return
+    if (!placed) return
     const c = map.getCenter()
     moving = true
     camera.value = { lon: c.lng, lat: c.lat, zoom: map.getZoom() }
@@ -38,6 +47,7 @@ export function openCamera(map: Map) {
   const stopFollowing = effect(() => {
     const c = camera.value
     if (!c || moving) return
+    placed = true
     const now = map.getCenter()
     if (Math.abs(now.lng - c.lon) > 1e-5 || Math.abs(now.lat - c.lat) > 1e-5 || Math.abs(map.getZoom() - c.zoom) > 0.01) map.jumpTo({ center: [c.lon, c.lat], zoom: c.zoom })
   })
@@ -47,9 +57,7 @@ export function openCamera(map: Map) {
     at = site.value
     if (first && camera.peek()) return
     if (first && tree.peek() !== null) return // which is gone to
-    const box = new LngLatBounds()
-    for (const r of rows.value.slice(0, 2000)) box.extend(r.at)
-    map.fitBounds(box, { padding: roomAround(map), maxZoom: 17, animate: false })
+    fit(map, rows.value.slice(0, 2000).map((r) => r.at), 17, false)
   })
   return () => { stopFollowing(); stopOpening() }
 }

@@ -2,7 +2,7 @@ import { effect, useSignal } from '@preact/signals'
 import { useEffect, useRef } from 'preact/hooks'
 import { opened } from '../answer/opened'
 import { rows } from '../answer/answer'
-import { hovered, tree } from '../state/store'
+import { camera, hovered, tree } from '../state/store'
 import { Button } from '../ui/parts'
 import { nameOf } from '../ui/words'
 import { rowOf } from '../answer/answer'
@@ -84,10 +84,12 @@ function Corners() {
   )
 }
 
-// A tree that is opened is looked at closely.
-let last: number | null = null
+// A tree that is opened is looked at closely, unless a link says from where. Its
+// answer may be there before the map is.
+let last = camera.peek() ? tree.peek() : null
 effect(() => {
   const o = opened.value
+  if (!instance.value) return
   if (!o || o.id === last) { if (tree.value === null) last = null; return }
   last = o.id
   const ring = o.zones.features.flatMap((f) => f.geometry.type === 'Polygon' ? (f.geometry.coordinates.flat() as [number, number][]) : [])

@@ -82,7 +82,8 @@ export function Virtual<T>({ id, label, items, height, current, keyOf, row }: Pr
 
   const shown: number[] = []
   for (let i = span.value[0]; i < Math.min(span.value[1], items.length); i++) shown.push(i)
-  if (at >= 0 && !shown.includes(at)) shown.push(at)
+  // In their order: a row that is moved within the page loses its focus.
+  if (at >= 0 && !shown.includes(at)) shown.splice(at < span.value[0] ? 0 : shown.length, 0, at)
   return (
     <ol id={id} class="virtual" aria-label={label} ref={ref} style={{ height: `${Math.min(items.length * height, tallest)}px` }} onKeyDown={keys}>
       {shown.map((i) => {
