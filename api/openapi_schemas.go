@@ -173,6 +173,8 @@ func (s *Server) answerSchemas() object {
 			member{"first_difference", nullable(loose(nil, member{"place", whole()}, member{"kept", nullable(object{{"type", "object"}})}, member{"now", nullable(object{{"type", "object"}})}))},
 			member{"cautions", text()}, member{"links", listOf(ref("schemas", "link"))})},
 		{"week", weekSchema()},
+		{"weeks", documentSchema[weeksAnswer]()},
+		{"place", documentSchema[placeAnswer]()},
 		{"explanation", explanationSchema()},
 	}
 }

@@ -91,6 +91,9 @@ type Server struct {
 	tiles       *tileCache
 	tileStates  stateGate
 	tileExtents tileExtents
+	// weeks are kept likewise; weekers holds a place for each who works them out.
+	weeks   *tileCache
+	weekers chan struct{}
 }
 
 // Validate reports what is wrong with the configuration.
@@ -134,6 +137,7 @@ func (c Config) withDefaults() Config {
 func New(c Config) *Server {
 	s := &Server{config: c.withDefaults(), sweeps: make(chan struct{}, 1), exports: make(chan struct{}, mostExports), prints: make(chan struct{}, 1)}
 	s.tiles = newTileCache(s.config.TileCacheBytes)
+	s.weeks, s.weekers = newTileCache(weeksKept), make(chan struct{}, 2)
 	s.public, _ = c.publicURL()
 	s.handler = s.routes()
 	return s

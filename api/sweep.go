@@ -41,9 +41,14 @@ func tooLarge(parameter, format string, args ...any) error {
 // waitToSweep waits until no other request goes through a whole site. Call done
 // at the end.
 func (s *Server) waitToSweep(ctx context.Context) (done func(), err error) {
+	return wait(ctx, s.sweeps)
+}
+
+// wait waits for one of some places. Call done at the end.
+func wait(ctx context.Context, places chan struct{}) (done func(), err error) {
 	select {
-	case s.sweeps <- struct{}{}:
-		return func() { <-s.sweeps }, nil
+	case places <- struct{}{}:
+		return func() { <-places }, nil
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}

@@ -30,7 +30,8 @@ type Field struct {
 	index      *geo.Index
 	targets    []density
 	hours      hours
-	perVehicle float64 // persons
+	names      []string // of the profile's weeks, by place in hours
+	perVehicle float64  // persons
 }
 
 // FieldBuilder collects targets.
@@ -148,7 +149,7 @@ func (b *FieldBuilder) counted(t *inventory.Target, field string, c *inventory.C
 
 // Build finishes the field.
 func (b *FieldBuilder) Build() *Field {
-	return &Field{index: b.pieces.Build(), targets: b.targets, hours: b.hours, perVehicle: b.profile.Targets.PersonsPerVehicle.Value}
+	return &Field{index: b.pieces.Build(), targets: b.targets, hours: b.hours, names: b.profile.WeekNames(), perVehicle: b.profile.Targets.PersonsPerVehicle.Value}
 }
 
 // Len returns the number of targets.

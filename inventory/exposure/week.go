@@ -25,14 +25,16 @@ func (h *Hours) Persons() []float64 {
 }
 
 // Hours opens the week under a zone that Measure returned.
-func (m *Meter) Hours(z ZoneExposure) Hours {
+func (m *Meter) Hours(z ZoneExposure) Hours { return m.field.hours.open(&z) }
+
+func (h *hours) open(z *ZoneExposure) Hours {
 	var out Hours
 	for w := range z.weeks {
-		out.add(&z.weeks[w], &m.field.hours.shapes[w])
+		out.add(&z.weeks[w], &h.shapes[w])
 	}
 	for i := range z.counted {
 		c := &z.counted[i]
-		out.add(&c.Count, &m.field.hours.shapes[c.week])
+		out.add(&c.Count, &h.shapes[c.week])
 	}
 	for hour := range out.People {
 		if n := out.People[hour] + out.InVehicles[hour]; n > out.Peak {
@@ -77,4 +79,37 @@ func Quietest(hours []float64, length int, within func(hour int) bool) (start in
 		}
 	}
 	return start, total, ok
+}
+
+// Run is some hours in a row.
+type Run struct{ Start, Length int } // hours of the week
+
+// Peaks returns the runs of hours with at least a share of the most of any hour,
+// from the first hour on; one that goes over the end of the week goes on at its
+// begin. None where nobody is there at all.
+func Peaks(hours []float64, share float64) []Run {
+	most := 0.0
+	for _, n := range hours {
+		most = max(most, n)
+	}
+	if most == 0 {
+		return nil
+	}
+	var out []Run
+	for h, n := range hours {
+		// What is alike but for rounding is alike.
+		if n < most*share*(1-1e-9) {
+			continue
+		}
+		if k := len(out); k > 0 && out[k-1].Start+out[k-1].Length == h {
+			out[k-1].Length++
+			continue
+		}
+		out = append(out, Run{h, 1})
+	}
+	if k := len(out); k > 1 && out[0].Start == 0 && out[k-1].Start+out[k-1].Length == len(hours) {
+		out[k-1].Length += out[0].Length
+		out = out[1:]
+	}
+	return out
 }

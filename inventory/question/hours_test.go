@@ -50,3 +50,43 @@ func TestShutNote(t *testing.T) {
 		t.Errorf("open: %q, nobody: %q", open.ShutNote(), empty.ShutNote())
 	}
 }
+
+// Worst hours in words; the days and hours are counted by hand from Monday 00:00.
+func TestWorstHours(t *testing.T) {
+	week := func(at ...int) []float64 {
+		out := make([]float64, 168)
+		for i := range out {
+			out[i] = 0.8
+		}
+		for _, hour := range at {
+			out[hour] = 0.9
+		}
+		out[at[0]] = 1
+		return out
+	}
+	for want, hours := range map[string][]float64{
+		"Mon 08:00 to 10:00": week(8, 9),
+		"Mon to Thu 08:00 to 09:00; Sat, Sun 10:00 to 11:00": week(8, 32, 56, 80, 130, 154),
+		"Sat 22:00 to 24:00; Sun 00:00 to 02:00":             week(142, 143, 144, 145),
+		"Sun 23:00 to 24:00; Mon 00:00 to 01:00":             week(167, 0),
+		"Mon, Wed 17:00 to 18:00; Tue 17:00 to 19:00":        week(17, 65, 41, 42),
+		"":                          make([]float64, 168),
+		"Mon to Sun 00:00 to 24:00": flat(3),
+	} {
+		var words []string
+		for _, d := range question.Worst(hours) {
+			words = append(words, d.String())
+		}
+		if got := strings.Join(words, "; "); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+func flat(v float64) []float64 {
+	out := make([]float64, 168)
+	for i := range out {
+		out[i] = v
+	}
+	return out
+}
