@@ -45,7 +45,7 @@ func (s *service) everything(t *testing.T, asOf string) map[string]string {
 		out[c] = all.String()
 	}
 	for name, path := range map[string]string{
-		"ranking": "/ranking?limit=300", "explain": "/explain?tag=T12", "hours": "/hours?tag=T12", "places": "/places?limit=5", "grid": "/grid?cells=square&size=100",
+		"ranking": "/ranking?limit=300", "explain": "/explain?tag=T12", "hours": "/hours?tag=T12", "places": "/places?limit=5", "place": "/places/2", "weeks of trees": "/hours/trees", "weeks of places": "/hours/places", "grid": "/grid?cells=square&size=100",
 		"one tree": "/collections/trees/items/12?f=json", "filtered": "/collections/trees/items?filter=" + url.QueryEscape("rank <= 20 AND A_CONTAINS(cut_kinds,('topping'))"),
 		"sorted": "/collections/trees/items?sortby=-harm_index,tag&limit=30",
 	} {

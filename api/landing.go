@@ -68,7 +68,7 @@ func (s *Server) landingLinks(r *http.Request) []link {
 // mapTitle says what is at /map, which is made with Node and may be missing.
 func mapTitle() string {
 	if _, built := viewer.Page(); !built {
-		return "How to get the map, which is not part of this build"
+		return "The map is not part of this build: install Node and npm, run make build and start again"
 	}
 	return "The map"
 }

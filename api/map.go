@@ -17,8 +17,12 @@ import (
 	"github.com/underbough/underbough/inventory/question"
 )
 
-// mapPolicy keeps the page to what comes from here.
-const mapPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; worker-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
+// mapPolicy keeps the page to what comes from here, and from the operator's
+// basemap where there is one.
+func (s *Server) mapPolicy() string {
+	tiles := s.config.basemapOrigin()
+	return "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:" + tiles + "; worker-src 'self'; connect-src 'self'" + tiles + "; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
+}
 
 // handleMap serves the map page; where it has not been built, how to get it.
 func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
@@ -30,9 +34,9 @@ func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
 	}
 	page = bytes.ReplaceAll(page, []byte("%BASE%"), []byte(html.EscapeString(base.Path)))
 	page = bytes.ReplaceAll(page, []byte("%CAUTIONS%"), []byte(html.EscapeString(question.Cautions)))
-	// The address of raster tiles that an operator may set; there is none yet.
-	page = bytes.ReplaceAll(page, []byte("%BASEMAP%"), nil)
-	w.Header().Set("Content-Security-Policy", mapPolicy)
+	page = bytes.ReplaceAll(page, []byte("%BASEMAP%"), []byte(html.EscapeString(s.config.Basemap)))
+	page = bytes.ReplaceAll(page, []byte("%CREDIT%"), []byte(html.EscapeString(s.config.BasemapCredit)))
+	w.Header().Set("Content-Security-Policy", s.mapPolicy())
 	w.Header().Set("Referrer-Policy", "same-origin")
 	if !built {
 		w.Header().Set("Cache-Control", "no-store")

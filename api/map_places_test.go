@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 type placeRow struct {
@@ -21,7 +22,6 @@ type placeRow struct {
 	Kind      string   `json:"kind"`
 	Name      string   `json:"name"`
 	People    float64  `json:"people"`
-	InCars    float64  `json:"people_in_vehicles"`
 	Harm      float64  `json:"harm_index"`
 	Covered   bool     `json:"covered"`
 	TreesOver int      `json:"trees_over"`
@@ -72,9 +72,40 @@ func TestMapPlaces(t *testing.T) {
 	if h := value[string](t, ctx, "document.querySelector('#place h2').textContent"); h != worst.Name {
 		t.Errorf("%s is open, expected %s", h, worst.Name)
 	}
-	tags := value[[]string](t, ctx, "[...document.querySelectorAll('#place th button')].map((b) => b.textContent)")
-	if strings.Join(tags, " ") != strings.Join(worst.Tags, " ") {
-		t.Errorf("trees %q, expected %q", tags, worst.Tags)
+	// All of its trees, with metres and people beneath the part over the most.
+	opened := s.json(t, fmt.Sprint("/places/", worst.Target))
+	lines := value[[]string](t, ctx, "[...document.querySelectorAll('#place tbody tr')].map((r) => [...r.cells].map((c) => c.textContent).join(' | '))")
+	trees := objects(opened["trees"])
+	if len(lines) != len(trees) || len(trees) <= 5 || len(trees) != int(opened["trees_in_reach"].(float64)) {
+		t.Fatalf("%d trees, expected %d", len(lines), len(trees))
+	}
+	for i, tree := range trees {
+		over := object{"people": -1.0}
+		for _, part := range objects(tree["parts"]) {
+			if (part["part"] != "whole tree") == tree["over"].(bool) && (part["people"].(float64) > over["people"].(float64) || part["people"] == over["people"] && part["harm_index"].(float64) > over["harm_index"].(float64)) {
+				over = part
+			}
+		}
+		for _, want := range []string{fmt.Sprint(tree["tag"]), figureOf(over["length_m"].(float64)) + " m", figureOf(over["people"].(float64)), fmt.Sprint(over["likelihood"])} {
+			if over["length_m"].(float64) > 0 && !strings.Contains(lines[i], want) {
+				t.Errorf("line %q, expected %q", lines[i], want)
+			}
+		}
+	}
+	said := value[string](t, ctx, "document.getElementById('worst-hours').textContent")
+	for _, hours := range opened["worst_hours"].([]any) {
+		if !strings.Contains(said, hours.(string)) {
+			t.Errorf("%q, expected %s", said, hours)
+		}
+	}
+	week := value[[]string](t, ctx, "[...document.querySelectorAll('#place .strip title')].map((e) => e.textContent)")
+	for hour, line := range week {
+		if n := opened["people_in_the_open"].([]any)[hour].(float64) + opened["people_in_vehicles"].([]any)[hour].(float64); n >= 0.001 && !strings.HasSuffix(line, ": "+figureOf(n)+" people") {
+			t.Fatalf("hour %d of the strip says %q, expected %v", hour, line, n)
+		}
+	}
+	if len(week) != 168 {
+		t.Errorf("%d hours in the strip", len(week))
 	}
 	if said := value[string](t, ctx, "document.querySelector('#place .sums').textContent"); !strings.Contains(said, strconv.Itoa(worst.TreesOver)+"trees over it") && !strings.Contains(said, "trees over it"+strconv.Itoa(worst.TreesOver)) {
 		t.Errorf("the place says %q, expected %d trees over it", said, worst.TreesOver)
@@ -131,6 +162,14 @@ func figureIs(t *testing.T, what, got string, want float64) {
 	}
 }
 
+// closely is figureIs for sums of figures of five digits.
+func closely(t *testing.T, what, got string, want float64) {
+	t.Helper()
+	if v, err := strconv.ParseFloat(got, 64); err != nil || math.Abs(v-want) > 2e-4*math.Abs(want)+1e-9 {
+		t.Errorf("%s: %s, expected %v", what, got, want)
+	}
+}
+
 // TestMapNumbers holds what plots save to what the service says, and looks for
 // their axes.
 func TestMapNumbers(t *testing.T) {
@@ -140,7 +179,7 @@ func TestMapNumbers(t *testing.T) {
 	ctx, b := open(t)
 	do(t, ctx, window(1280, 900, "light"), chromedp.Navigate(s.web.URL+"/map?v=numbers"), shown("#visits"), shown("#cut-ages"), shown("#exposure-by-hour"), shown("#harm-against-spend"))
 	plots := value[[]string](t, ctx, "[...document.querySelectorAll('.graph')].map((p) => p.id)")
-	if len(plots) != 11 {
+	if len(plots) != 12 {
 		t.Errorf("plots %q", plots)
 	}
 	for _, id := range plots {
@@ -160,7 +199,7 @@ func TestMapNumbers(t *testing.T) {
 	harm, hours := map[string]float64{}, map[string]float64{}
 	for _, p := range s.placeRows(t, "") {
 		harm[p.Kind] += p.Harm
-		hours[p.Kind] += (p.People + p.InCars) * 8760
+		hours[p.Kind] += p.People * 8760 // those in vehicles are among them
 	}
 	words := func(kind string) string { return strings.ReplaceAll(kind, " ", "_") }
 	kinds := savedTable(t, ctx, "exposure-by-kind")
@@ -175,7 +214,7 @@ func TestMapNumbers(t *testing.T) {
 	}
 
 	week := make([]float64, 168)
-	for _, f := range s.features(t, "/collections/trees/items?limit=20&sortby=-harm_index,tag&filter=status%20IN%20('alive','dead')").Features {
+	for _, f := range s.features(t, "/collections/trees/items?limit=1000&filter=status%20IN%20('alive','dead')").Features {
 		w := s.json(t, "/hours?tag="+fmt.Sprint(f.Properties["tag"]))
 		for i := range week {
 			week[i] += w["people_in_the_open"].([]any)[i].(float64) + w["people_in_vehicles"].([]any)[i].(float64)
@@ -186,7 +225,27 @@ func TestMapNumbers(t *testing.T) {
 		t.Fatalf("%d rows of hours", len(saved)-1)
 	}
 	for i, r := range saved[1:] {
-		figureIs(t, r[1], r[2], week[i])
+		closely(t, r[1], r[2], week[i])
+	}
+	// By kind: the weeks of places asked for one by one.
+	byKind := map[string][]float64{}
+	for _, p := range s.placeRows(t, "") {
+		w := s.json(t, fmt.Sprint("/places/", p.Target))
+		if byKind[p.Kind] == nil {
+			byKind[p.Kind] = make([]float64, 168)
+		}
+		for i := range 168 {
+			byKind[p.Kind][i] += w["people_in_the_open"].([]any)[i].(float64) + w["people_in_vehicles"].([]any)[i].(float64)
+		}
+	}
+	table := savedTable(t, ctx, "exposure-by-kind-and-hour")
+	for k, kind := range table[0][2 : len(table[0])-1] {
+		for i, r := range table[1:] {
+			closely(t, kind+" "+r[1], r[2+k], byKind[words(kind)][i])
+		}
+	}
+	if len(table) != 169 || len(table[0]) < 6 {
+		t.Errorf("%d hours of %d kinds", len(table)-1, len(table[0])-3)
 	}
 
 	years := objects(programme["years"])
@@ -308,6 +367,39 @@ func TestMapWork(t *testing.T) {
 	noTrouble(t, b)
 }
 
+// TestMapPlacesKeys goes to a place, a tree of it and back, and to a plot's figures,
+// with keys alone.
+func TestMapPlacesKeys(t *testing.T) {
+	s := serve(t, nil)
+	s.run(t)
+	ctx, b := open(t)
+	do(t, ctx, window(1280, 800, "light"), chromedp.Navigate(s.web.URL+"/map"), shown("#list li"))
+	tabTo(t, ctx, "[role=tab]")
+	for range 5 {
+		if value[string](t, ctx, "document.activeElement.textContent") != "Places" {
+			do(t, ctx, chromedp.KeyEvent(kb.ArrowRight))
+		}
+	}
+	do(t, ctx, shown("#place-list li"))
+	tabTo(t, ctx, "#places select")
+	tabTo(t, ctx, "#place-list button")
+	do(t, ctx, chromedp.KeyEvent(kb.ArrowDown), until("document.activeElement.closest('li')?.ariaPosInSet === '2'"), chromedp.KeyEvent("\r"), shown("#place table"), until("document.activeElement.textContent.includes('Back')"))
+	name := value[string](t, ctx, "document.querySelector('#place h2').textContent")
+	tabTo(t, ctx, "#place th button")
+	do(t, ctx, chromedp.KeyEvent("\r"), shown("#tree table"), until("document.activeElement.textContent.includes('Back')"), chromedp.KeyEvent("\r"), shown("#place table"))
+	if again := value[string](t, ctx, "document.querySelector('#place h2').textContent"); again != name {
+		t.Errorf("%s is open, expected %s", again, name)
+	}
+	do(t, ctx, chromedp.KeyEvent(kb.Escape), until("document.activeElement.closest('li')?.ariaPosInSet === '2'"))
+	do(t, ctx, chromedp.Evaluate[chromedp.Void]("document.body.focus()"), chromedp.Navigate(s.web.URL+"/map?v=numbers"), shown("#visits"))
+	tabTo(t, ctx, "#exposure-by-kind button[aria-label^='Save as CSV']")
+	do(t, ctx, chromedp.Evaluate[chromedp.Void]("window.saved = ''; const make = URL.createObjectURL; URL.createObjectURL = (b) => { b.text().then((t) => { window.saved = t }); return make.call(URL, b) }"), chromedp.KeyEvent("\r"), until("window.saved.startsWith('kind of place,')"))
+	tabTo(t, ctx, "#exposure-by-kind summary")
+	do(t, ctx, chromedp.KeyEvent("\r"), shown("#exposure-by-kind table"))
+	tabTo(t, ctx, "#exposure-by-kind .wide-table")
+	noTrouble(t, b)
+}
+
 // TestMapPlacesAccess lets axe look at places, a place, numbers and the panel of a
 // tree with its work, wide and narrow, in light and in dark.
 func TestMapPlacesAccess(t *testing.T) {
@@ -330,6 +422,7 @@ func TestMapPlacesAccess(t *testing.T) {
 			}
 			look("places", "v=places", shown("#place-list li"), drawn("targets", 1))
 			look("one place", fmt.Sprint("v=places&places.at=", worst.Target), shown("#place table"), drawn("targets", 1))
+			look("hour of the week", "hour=8", shown(".hours summary"), drawn("trees", 1), drawn("hours", 100), chromedp.Evaluate[chromedp.Void]("document.querySelectorAll('.hours details').forEach((d) => { d.open = true })"))
 			look("numbers", "v=numbers", shown("#visits"), shown("#cut-ages"), shown("#exposure-by-hour"), shown("#harm-against-spend"))
 			look("work", "tree=66", shown(".spec .drawing"))
 		})

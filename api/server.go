@@ -58,6 +58,12 @@ type Config struct {
 	EditKeys []EditKey
 	// RequireMatch refuses edits that do not say which version they were made from.
 	RequireMatch bool
+	// Basemap is the template of the addresses of raster tiles that the map page
+	// draws under all else, with {z}, {x} and {y}: of another host, which the page
+	// then asks, or a path of this one. Without it no request leaves the machine.
+	Basemap string
+	// BasemapCredit names who made them, beside the map.
+	BasemapCredit string
 	// TileCacheBytes is how much memory tiles are kept in; 64 MiB where zero.
 	TileCacheBytes int
 	Log            *slog.Logger
@@ -99,6 +105,9 @@ type Server struct {
 // Validate reports what is wrong with the configuration.
 func (c Config) Validate() error {
 	if _, err := c.publicURL(); err != nil {
+		return err
+	}
+	if err := c.checkBasemap(); err != nil {
 		return err
 	}
 	return c.checkEditing()

@@ -21,6 +21,8 @@ type serveCmd struct {
 	Listen     string `default:"127.0.0.1:8017" env:"UNDERBOUGH_LISTEN" help:"Address to listen on; only this machine unless told otherwise." placeholder:"HOST:PORT"`
 	PublicURL  string `name:"public-url" env:"UNDERBOUGH_PUBLIC_URL" help:"Where the service is reached from outside, for its links." placeholder:"URL"`
 	TrustProxy bool   `env:"UNDERBOUGH_TRUST_PROXY" help:"Take links' scheme and host from X-Forwarded headers; only behind a proxy that sets them."`
+	Basemap    string `env:"UNDERBOUGH_BASEMAP" help:"Draw these raster tiles under the map; browsers then ask their host. Without it the map asks nobody but this service." placeholder:"URL with {z}, {x}, {y}"`
+	Credit     string `name:"basemap-credit" env:"UNDERBOUGH_BASEMAP_CREDIT" help:"Who made the basemap, named beside the map." placeholder:"TEXT"`
 	editFlags
 	profileFlag
 	practiceFlag
@@ -48,7 +50,7 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 		return err
 	}
 	config := api.Config{
-		Store: inv, Client: inv.client, Profile: p, Practice: k, PublicURL: s.PublicURL, TrustProxy: s.TrustProxy,
+		Store: inv, Client: inv.client, Profile: p, Practice: k, PublicURL: s.PublicURL, TrustProxy: s.TrustProxy, Basemap: s.Basemap, BasemapCredit: s.Credit,
 		Log: slog.New(slog.NewTextHandler(c.stderr, &slog.HandlerOptions{Level: s.logLevel})),
 	}
 	if err := s.editing(&config); err != nil {

@@ -1,7 +1,7 @@
 import { effect, signal } from '@preact/signals'
 import type { FeatureCollection } from 'geojson'
 import { isAbort, ofTree, tree as askTree, type TreeProps, type ZoneProps } from '../service'
-import { asOf, tree } from '../state/store'
+import { asOf, ready, tree } from '../state/store'
 import { tell } from '../ui/toast'
 
 // The tree that is opened, with the ground its parts can reach; null while it is
@@ -21,6 +21,8 @@ effect(() => {
     return
   }
   last = id
+  // Before the first run of its site nothing is derived of it.
+  if (!ready.value) return
   const asking = new AbortController()
   Promise.all([askTree(id, at, asking.signal), ofTree<ZoneProps>('zones', id, at, asking.signal)]).then(([t, zones]) => {
     if (asking.signal.aborted) return

@@ -15,23 +15,23 @@ interface Specified {
 }
 
 // Specification tells what to cut on a tree, and draws it.
-export function Specification({ site, tag, deps, past }: { site: string; tag: string; deps: readonly unknown[]; past: boolean }) {
-  const asked = useAnswer((signal) => get<Specified>('/specification', { site, tag }, signal), deps)
+export function Specification({ site, tag, asOf, deps }: { site: string; tag: string; asOf: string; deps: readonly unknown[] }) {
+  const asked = useAnswer((signal) => get<Specified>('/specification', { site, tag, as_of: asOf }, signal), [...deps, asOf])
   const d = asked.value
   return (
     <section class="spec" aria-labelledby="spec">
       <h3 id="spec">What to cut</h3>
       <Trouble text={asked.error} />
-      {past && d && <p class="hint">As the inventory stands now, not as of the day that is asked about.</p>}
-      {d ? <Told d={d} site={site} tag={tag} /> : !asked.error && <p class="soft" role="status">Working it out…</p>}
+      {asOf && d && <p class="hint">As it would have been specified as of {asOf}: by what was recorded and decided then.</p>}
+      {d ? <Told d={d} site={site} tag={tag} asOf={asOf} /> : !asked.error && <p class="soft" role="status">Working it out…</p>}
     </section>
   )
 }
 
-function Told({ d, site, tag }: { d: Specified; site: string; tag: string }) {
+function Told({ d, site, tag, asOf }: { d: Specified; site: string; tag: string; asOf: string }) {
   const s = d.specification
   const next = s.visits.find((v) => v.number === (d.progress.next || 1)) ?? s.visits[0]
-  const view = (of: 'side' | 'plan', says: string) => <img class="drawing" loading="lazy" src={address('/drawing.svg', { site, tag, view: of })} alt={`Tree ${tag} ${says}, with its recorded cuts${next?.items.length ? ` and the ${next.items.length} instructions of visit ${next.number}` : ''}. The instructions stand in words below.`} />
+  const view = (of: 'side' | 'plan', says: string) => <img class="drawing" loading="lazy" src={address('/drawing.svg', { site, tag, view: of, as_of: asOf })} alt={`Tree ${tag} ${says}, with its recorded cuts${next?.items.length ? ` and the ${next.items.length} instructions of visit ${next.number}` : ''}. The instructions stand in words below.`} />
   return (
     <>
       <p><b>{word(s.work)}</b>: {s.objective}</p>

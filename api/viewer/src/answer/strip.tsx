@@ -4,11 +4,26 @@ import { theme } from '../state/theme'
 import { lookOf } from '../map/look'
 import { dayNames, figure, hourName } from '../ui/words'
 
-// Strip shows the week under a tree, a row a day and a column an hour; the darker
-// the more people. A click takes the hour to the map.
-export function Strip({ week }: { week: Week }) {
+// TreeStrip is the week under a tree.
+export function TreeStrip({ week }: { week: Week }) {
+  const says = `Week under the ${week.part}: on average up to ${figure(week.peak.people)} people, ${week.peak.name}; somebody there in ${figure(100 * week.occupied_share)} % of all hours.`
+  return (
+    <section aria-labelledby="week">
+      <h3 id="week">The week under the {week.part}</h3>
+      <Strip open={week.people_in_the_open} driven={week.people_in_vehicles} says={says} />
+      {week.peak.people > 0
+        ? <p>{figure(week.peak.people)} people at {week.peak.name}, the most of an ordinary week; somebody there in {figure(100 * week.occupied_share)} % of all hours.</p>
+        : <p>Nobody is recorded or assumed there at any hour.</p>}
+      <p class="hint">{week.note}</p>
+    </section>
+  )
+}
+
+// Strip shows a week, a row a day and a column an hour; the darker the more
+// people. A click takes the hour to the map.
+export function Strip({ open, driven, says }: { open: readonly number[]; driven: readonly number[]; says: string }) {
   const look = lookOf(theme.value)
-  const people = week.people_in_the_open.map((n, i) => n + (week.people_in_vehicles[i] ?? 0))
+  const people = open.map((n, i) => n + (driven[i] ?? 0))
   const most = Math.max(...people, 1e-9)
   const shade = (n: number) => n <= 0 ? look.ground : look.busy[1 + Math.min(3, Math.floor(4 * Math.sqrt(n / most)))]!
   const w = 12, h = 14, left = 34, top = 14
@@ -18,10 +33,8 @@ export function Strip({ week }: { week: Week }) {
     const x = (e.clientX - b.left) * (left + 24 * w + 2) / b.width - left, y = (e.clientY - b.top) * (top + 7 * h + 2) / b.height - top
     if (x >= 0 && y >= 0) hour.value = Math.min(6, Math.floor(y / h)) * 24 + Math.min(23, Math.floor(x / w))
   }
-  const says = `Week under the ${week.part}: on average up to ${figure(week.peak.people)} people, ${week.peak.name}; somebody there in ${figure(100 * week.occupied_share)} % of all hours.`
   return (
-    <section aria-labelledby="week">
-      <h3 id="week">The week under the {week.part}</h3>
+    <>
       <svg class="strip" viewBox={`0 0 ${left + 24 * w + 2} ${top + 7 * h + 2}`} role="img" aria-label={says} onClick={pick}>
         {[0, 6, 12, 18].map((x) => <text key={x} x={left + x * w} y="10">{x}:00</text>)}
         {dayNames.map((d, y) => <text key={d} x="0" y={top + y * h + 11}>{d.slice(0, 3)}</text>)}
@@ -31,8 +44,7 @@ export function Strip({ week }: { week: Week }) {
           </rect>
         ))}
       </svg>
-      <p>{figure(week.peak.people)} people at {week.peak.name}, the most of an ordinary week{hour.value === null ? '' : <>; {figure(people[hour.value])} at {hourName(hour.value)}</>}.</p>
-      <p class="hint">{week.note}</p>
-    </section>
+      <p>{hour.value === null ? 'A click on an hour shows it on the map.' : `${figure(people[hour.value])} people at ${hourName(hour.value)}, the hour on the map.`}</p>
+    </>
   )
 }

@@ -8,7 +8,7 @@ import { rowOf } from './answer'
 import { opened, type Opened } from './opened'
 import { Part } from './part'
 import { Specification } from './specification'
-import { Strip } from './strip'
+import { TreeStrip } from './strip'
 import { HowSure } from './sure'
 import { Timeline } from './timeline'
 import { Missing, Worked } from './worked'
@@ -43,6 +43,7 @@ function Opened({ o }: { o: Opened }) {
       <header class="tree-head">
         <h2>{nameOf(o.p, o.id)}</h2>
         <p><i>{o.p.species ?? 'species not recorded'}</i>{o.p.common_name ? `, ${o.p.common_name}` : ''}{o.p.status === 'alive' ? '' : `, ${o.p.status}`}</p>
+        {at && <p class="mind">As the inventory stood as of {at}, computed for that day.</p>}
         <dl class="sums">
           <div><dt>{place ? 'in this answer' : 'in its site'}</dt><dd>{place ?? o.p.rank ?? '–'}.</dd></div>
           <div><dt>harm index</dt><dd>{figure(o.p.harm_index)}</dd></div>
@@ -54,9 +55,9 @@ function Opened({ o }: { o: Opened }) {
       <Trouble text={why.error} />
       {!tag && <p class="hint pad">A tree without tag and source id cannot be explained: give it a tag.</p>}
       {why.value && <Sum x={why.value} />}
-      {week.value && <Strip week={week.value} />}
+      {week.value && <TreeStrip week={week.value} />}
       {o.p.rank !== null && <HowSure key={o.id} id={o.id} site={o.p.site} rank={o.p.rank} />}
-      {tag && (o.p.status === 'alive' || o.p.status === 'dead') && <Specification site={o.p.site} tag={tag} past={at !== ''} deps={[o.id, o.p.version]} />}
+      {tag && (o.p.status === 'alive' || o.p.status === 'dead') && <Specification site={o.p.site} tag={tag} asOf={at} deps={[o.id, o.p.version]} />}
       {why.value && <Worked x={why.value} />}
       <Timeline id={o.id} />
       <Measures o={o} x={why.value} />

@@ -15,7 +15,7 @@ export function inWords(q: Question): string {
   const out = ['Trees']
   out.push(q.over.length ? `over ${or(q.over.map(word))}` : 'over any place')
   if (q.cuts.length) out.push(`carrying ${or(q.cuts)}`)
-  if (q.since) out.push(`topped in ${q.since} or later`)
+  if (q.since) out.push(`${q.cuts.length ? 'and ' : ''}topped in ${q.since} or later`)
   if (q.seenBefore) out.push(`not seen since ${q.seenBefore}`)
   if (q.inside.kind === 'box') out.push('inside a part of the map')
   if (q.inside.kind === 'area') out.push('inside the drawn area')

@@ -36,3 +36,7 @@ export const shadeOf = (place: number) => 4 - rankSteps.filter((s) => place > s)
 
 // busySteps are mean numbers of people present from which a place has a shade.
 export const busySteps = [0, 0.1, 1, 10] as const
+
+// hourSteps are numbers of people under a tree in one hour from which it has a
+// shade of rank.
+export const hourSteps = [0.01, 0.1, 0.5, 2] as const

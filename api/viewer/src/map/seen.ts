@@ -4,7 +4,7 @@ import type { ExpressionSpecification, GeoJSONSource, LayerSpecification, Map, S
 import { rowOf, rows } from '../answer/answer'
 import { opened } from '../answer/opened'
 import { filterOf } from '../ask/cql'
-import { asOf, hovered, question, ready, site, tree } from '../state/store'
+import { asOf, camera, hour, hovered, question, ready, site, tree } from '../state/store'
 import { theme } from '../state/theme'
 import { drawings } from './drawings'
 import { kite } from './kite'
@@ -51,11 +51,18 @@ const added = computed(() => {
   return { below, above }
 })
 
+const template = document.documentElement.dataset.basemap ?? ''
+const basemap = template.startsWith('/') ? location.origin + template : template
+// Before the map is somewhere its tiles would be of nowhere.
+const somewhere = computed(() => camera.value !== null)
+
+const byHour = computed(() => hour.value !== null)
+
 export const seen = computed<Seen>(() => ({
   look: lookOf(theme.value), site: ready.value ? site.value : '', filter: filterOf(question.value), asOf: asOf.value,
   shade: JSON.parse(shade.value) as ExpressionSpecification, sortBy: valueOf(question.value.by),
-  leaders: leaders.value, zones: opened.value?.id === tree.value ? opened.value?.zones ?? none : none, marks: marks.peek(),
-  basemap: document.documentElement.dataset.basemap ?? '', ...added.value,
+  hour: byHour.value, leaders: byHour.value ? none : leaders.value, zones: opened.value?.id === tree.value ? opened.value?.zones ?? none : none, marks: marks.peek(),
+  basemap: somewhere.value ? basemap : '', ...added.value,
 }))
 
 // follow keeps the map's style to what is to be seen, at the most once a frame.

@@ -1,7 +1,7 @@
 import type { ExpressionSpecification, LayerSpecification, SourceSpecification, StyleSpecification } from 'maplibre-gl'
 import type { FeatureCollection } from 'geojson'
 import { base } from '../service'
-import { busySteps, type Look } from './look'
+import { busySteps, hourSteps, type Look } from './look'
 
 // The style of the map as one pure function of what is to be seen. The map takes
 // the difference to the style before.
@@ -13,6 +13,7 @@ export interface Seen {
   site: string
   filter: string // CQL2 of the trees
   asOf: string
+  hour: boolean // trees show how many people are under them in an hour (see busy.ts)
   shade: X // a colour of a tree by its values in the tiles
   sortBy: string // the value that the uppermost has most of
   leaders: FeatureCollection // the first trees of the answer
@@ -34,14 +35,20 @@ const tiles = (collection: string, maxzoom: number, minzoom: number, parameters:
 const kindIs = (...kinds: string[]): X => ['in', ['get', 'kind'], ['literal', kinds]]
 const shapeIs = (shape: string): X => ['==', ['geometry-type'], shape]
 
-// What is known of a place: from the answer about all places where it is small
-// enough to be asked for (see busy.ts), else as recorded.
+// What is known of a place: from the weeks of those on the screen (see busy.ts),
+// else as recorded.
 const present: X = ['coalesce', ['feature-state', 'people'], ['get', 'people_present'], -1]
 const busyShade = (look: Look): X => ['step', present, look.busy[0], busySteps[0], look.busy[1], busySteps[1], look.busy[2], busySteps[2], look.busy[3], busySteps[3], look.busy[4]]
 
 const treeRadius: X = ['interpolate', ['linear'], ['zoom'],
   8, ['min', 9, ['+', 2, ['log10', ['coalesce', ['get', 'trees'], 1]]]],
   14, ['min', 9, ['+', 2, ['*', 1.5, ['log10', ['coalesce', ['get', 'trees'], 1]]]]], 18, 7]
+
+// Trees by the hour: the more people, the darker and the larger.
+const then: X = ['coalesce', ['feature-state', 'hour'], -1]
+const hourShade = (look: Look): X => ['step', then, look.ground, 0, look.rank[0], hourSteps[0], look.rank[1], hourSteps[1], look.rank[2], hourSteps[2], look.rank[3], hourSteps[3], look.rank[4]]
+const hourSizes = (least: number, most: number): X => ['step', then, least, hourSteps[0], least + (most - least) / 4, hourSteps[1], least + (most - least) / 2, hourSteps[2], least + 3 * (most - least) / 4, hourSteps[3], most]
+const hourRadius: X = ['interpolate', ['linear'], ['zoom'], 8, hourSizes(1.5, 5), 14, hourSizes(1.5, 6), 18, hourSizes(4, 14)]
 
 export function styleOf(s: Seen): StyleSpecification {
   const { look } = s
@@ -62,7 +69,7 @@ export function styleOf(s: Seen): StyleSpecification {
   // The first trees have marks of their own.
   const led = s.leaders.features.map((f) => f.properties?.id as number)
   const trees: LayerSpecification[] = s.site ? [
-    { id: 'trees', type: 'circle', source: 'trees', 'source-layer': 'trees', filter: ['any', ['>', ['coalesce', ['get', 'trees'], 1], 1], ['!', ['in', ['id'], ['literal', led]]]], layout: { 'circle-sort-key': ['coalesce', ['get', s.sortBy], 0] }, paint: { 'circle-color': s.shade, 'circle-radius': treeRadius, 'circle-stroke-color': look.edge, 'circle-stroke-width': 0.75 } },
+    { id: 'trees', type: 'circle', source: 'trees', 'source-layer': 'trees', filter: ['any', ['>', ['coalesce', ['get', 'trees'], 1], 1], ['!', ['in', ['id'], ['literal', led]]]], layout: { 'circle-sort-key': ['coalesce', ['get', s.sortBy], 0] }, paint: { 'circle-color': s.hour ? hourShade(look) : s.shade, 'circle-radius': s.hour ? hourRadius : treeRadius, 'circle-stroke-color': s.hour ? ['case', ['<', then, 0], look.line, look.edge] : look.edge, 'circle-stroke-width': 0.75 } },
   ] : []
   const part = (name: string): X => ['==', ['get', 'part'], name]
   return {

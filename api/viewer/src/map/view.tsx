@@ -6,7 +6,7 @@ import { camera, hovered, tree } from '../state/store'
 import { Button } from '../ui/parts'
 import { nameOf } from '../ui/words'
 import { rowOf } from '../answer/answer'
-import { colourPlaces } from './busy'
+import { colour } from './busy'
 import { drawKites } from './kite'
 import { corners, cornerAtMiddle, drawing, endArea, takeBackCorner } from './area'
 import { map as instance, makeMap } from './instance'
@@ -42,7 +42,7 @@ export function MapView() {
     })
     drawKites(map)
     pickTrees(map)
-    const stop = [follow(map), colourPlaces(map), openCamera(map)]
+    const stop = [follow(map), colour(map), openCamera(map)]
     instance.value = map
     return () => { instance.value = null; stop.forEach((s) => s()); map.remove() }
   }, [])
@@ -57,12 +57,15 @@ export function MapView() {
         </div>
         <Legend />
       </div>
+      {credit && <p class="credit">Basemap: {credit}</p>}
       <Pointed />
       {drawing.value && <Corners />}
       <Hours />
     </section>
   )
 }
+
+const credit = document.documentElement.dataset.credit ?? ''
 
 function Pointed() {
   const row = rowOf(hovered.value)

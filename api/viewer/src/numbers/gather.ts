@@ -1,5 +1,5 @@
 import { standing } from '../ask/cql'
-import { hours, items, places, type PlaceProps, type TreeProps } from '../service'
+import { items, places, placeWeeks, treeWeeks, type PlaceProps, type SharedWeek, type Weeks } from '../service'
 import { cuts, kinds } from '../ui/words'
 
 // What the plots show, asked of the service. Trees and cuts are counted there:
@@ -33,33 +33,40 @@ export interface Places { asOf: string; profile: string; of: number; matched: nu
 
 export const hoursAYear = 8760 // 365 days of 24 hours, as person_hours_year has them
 
+const list = (site: string, asOf: string) => once(JSON.stringify(['places', site, asOf]), () => places({ site, as_of: asOf, limit: 10_000 }))
+
 export const byKind = (site: string, asOf: string) => once(JSON.stringify(['kinds', site, asOf]), async (): Promise<Places> => {
-  const page = await places({ site, as_of: asOf, limit: 10_000 }) as Awaited<ReturnType<typeof places>> & { as_of: string; profile: string }
+  const page = await list(site, asOf) as Awaited<ReturnType<typeof places>> & { as_of: string; profile: string }
   const sums = kinds.map((kind): ByKind => {
     const mine = page.features.map((f) => f.properties).filter((p) => p.kind === kind)
-    const hours = (list: PlaceProps[]) => hoursAYear * list.reduce((n, p) => n + p.people + p.people_in_vehicles, 0)
+    const hours = (list: PlaceProps[]) => hoursAYear * list.reduce((n, p) => n + p.people, 0)
     return { kind, places: mine.length, people: hours(mine), beneath: hours(mine.filter((p) => p.covered)), harm: mine.reduce((n, p) => n + p.harm_index, 0), uncovered: mine.filter((p) => !p.covered).length }
   })
   return { asOf: page.as_of, profile: page.profile, of: page.features.length, matched: page.numberMatched ?? page.features.length, kinds: sums.filter((k) => k.places > 0) }
 })
 
-// The weeks under the first trees by harm index, added up hour by hour.
-export const mostWeeks = 20
-export interface Weeks { people: number[]; tags: string[]; without: number }
+// Weeks added up hour by hour: those under the first trees by harm index, and
+// those of whole places by kind.
+export const mostWeeks = 5000
+export interface Week { people: number[]; trees: number; more: boolean }
+export interface KindWeeks { kinds: { kind: string; people: number[] }[]; places: number }
 
-export const weeks = (site: string, asOf: string) => once(JSON.stringify(['weeks', site, asOf]), async (): Promise<Weeks> => {
-  const first = await items<Pick<TreeProps, 'tag' | 'source_id'>>('trees', { site, as_of: asOf, filter: standing, sortby: '-harm_index,tag', limit: mostWeeks, properties: ['tag', 'source_id'] })
-  const tags = first.features.map((f) => f.properties.tag || f.properties.source_id).filter((t): t is string => !!t)
-  const left = [...tags]
-  const people = new Array<number>(168).fill(0)
-  const work = async () => {
-    for (let tag = left.shift(); tag; tag = left.shift()) {
-      const w = await hours(site, tag, asOf)
-      w.people_in_the_open.forEach((n, i) => { people[i]! += n + (w.people_in_vehicles[i] ?? 0) })
-    }
-  }
-  await Promise.all(Array.from({ length: 4 }, work))
-  return { people, tags, without: first.features.length - tags.length }
+const added = (a: Weeks, list: readonly SharedWeek[]) => {
+  const by = new Array<number>(a.weeks.length).fill(0)
+  for (const v of list) v.weeks.forEach((w, i) => { by[w]! += v.persons[i]! })
+  return Array.from({ length: 168 }, (_, h) => by.reduce((n, persons, w) => n + persons * a.weeks[w]!.factors[h]!, 0))
+}
+
+export const week = (site: string, asOf: string) => once(JSON.stringify(['week', site, asOf]), async (): Promise<Week> => {
+  const a = await treeWeeks({ site, as_of: asOf, limit: mostWeeks })
+  return { people: added(a, a.trees ?? []), trees: a.trees?.length ?? 0, more: a.more }
+})
+
+export const kindWeeks = (site: string, asOf: string) => once(JSON.stringify(['kind weeks', site, asOf]), async (): Promise<KindWeeks> => {
+  const [page, a] = await Promise.all([list(site, asOf), placeWeeks({ site, as_of: asOf })])
+  const kind = new Map(page.features.map((f) => [f.id, f.properties.kind]))
+  const known = (a.places ?? []).filter((p) => kind.has(p.target_id))
+  return { places: known.length, kinds: kinds.map((k) => ({ kind: k, people: added(a, known.filter((p) => kind.get(p.target_id) === k)) })).filter((k) => k.people.some((n) => n > 0)) }
 })
 
 // Years since a cut, in classes: a year of the class's end and of its begin.

@@ -4,9 +4,9 @@ import { asOf, param, ready, site } from '../state/store'
 import { theme } from '../state/theme'
 import { lookOf } from '../map/look'
 import { Select, Trouble } from '../ui/parts'
-import { bars, lines, Plot } from '../ui/plot'
+import { bars, lines, Plot, type Series } from '../ui/plot'
 import { count, dayNames, figure, hourName, plural, word } from '../ui/words'
-import { ageNames, byKind, cutAges, hoursAYear, once, quality, weeks, type Counted, type Places } from './gather'
+import { ageNames, byKind, cutAges, hoursAYear, once, kindWeeks, quality, week, type Counted, type KindWeeks, type Places, type Week } from './gather'
 
 const chosen = param('numbers.programme')
 
@@ -25,7 +25,7 @@ export function NumbersView() {
       </header>
       <div class="plots">
         <Kinds p={kinds.value} />
-        <Week site={of} at={at} />
+        <Weeks site={of} at={at} />
         <Spend site={of} />
         <Counts site={of} at={at} year={Number(kinds.value.asOf.slice(0, 4))} />
       </div>
@@ -50,27 +50,58 @@ function Kinds({ p }: { p: Places }) {
         table={{ columns: ['kind of place', 'places', 'person-hours a year', 'of those on places in reach of a tree', 'places no tree reaches'], rows: p.kinds.map((k) => [k.kind, k.places, k.people, k.beneath, k.uncovered]) }}
         draw={bars(names, [{ name: 'in reach of a tree', values: p.kinds.map((k) => k.beneath), fill: look.busy[4] }, { name: 'out of reach', values: p.kinds.map((k) => k.people - k.beneath), fill: look.busy[1] }], 'person-hours a year')} />
       <Plot id="harm-by-kind" title="Harm index, by kind of place" source={source} says={`Most on ${word(worst.kind)}: ${figure(worst.harm)}.`}
-        note="What trees could do to people and property on the places of a kind, added up over trees."
+        note="What trees could do to people and property on the places of a kind, added up over trees. The likelihoods in it are inferred by rules but for trees that somebody judged; how many of each stands below."
         table={{ columns: ['kind of place', 'harm index'], rows: p.kinds.map((k) => [k.kind, k.harm]) }}
         draw={bars(names, [{ name: 'harm index', values: p.kinds.map((k) => k.harm), fill: look.rank[3] }], 'harm index (no unit)')} />
     </>
   )
 }
 
-function Week({ site, at }: { site: string; at: string }) {
-  const w = useAnswer(() => weeks(site, at), [site, at])
-  const look = lookOf(theme.value)
-  if (!w.value) return w.error ? <Trouble text={w.error} /> : <p class="soft pad" role="status">Asking for weeks…</p>
-  const { people, tags, without } = w.value
-  if (!tags.length) return null
-  const top = people.indexOf(Math.max(...people))
+const hourly = (at: number[], series: Series[]) => lines(at, dayNames.map((d, i) => [i * 24, d.slice(0, 3)] as [number, string]), series, 'people present', 'hour of the week, from Monday 00:00', false)
+const all168 = Array.from({ length: 168 }, (_, i) => i)
+const digits = (n: number) => Number(n.toPrecision(8))
+
+function Weeks({ site, at }: { site: string; at: string }) {
+  const w = useAnswer(() => week(site, at), [site, at])
+  const k = useAnswer(() => kindWeeks(site, at), [site, at])
   return (
-    <Plot id="exposure-by-hour" title={`People under the first ${plural(tags.length, 'tree', 'trees')}, by hour of the week`}
-      source={`the weeks under the first ${tags.length} trees by harm index (/hours), added up${about(at)}: ${tags.join(', ')}${without ? `; ${without} more have no tag to ask by` : ''}`}
+    <>
+      <Trouble text={w.error || k.error} />
+      {k.value && k.value.kinds.length > 0 && <ByKindAndHour k={k.value} at={at} />}
+      {w.value && w.value.trees > 0 && <UnderTrees w={w.value} at={at} />}
+      {(w.busy || k.busy) && <p class="soft pad" role="status">Asking for weeks…</p>}
+    </>
+  )
+}
+
+function ByKindAndHour({ k, at }: { k: KindWeeks; at: string }) {
+  const look = lookOf(theme.value)
+  const total = (people: readonly number[]) => people.reduce((a, b) => a + b, 0)
+  const sorted = [...k.kinds].sort((a, b) => total(b.people) - total(a.people))
+  const drawn = sorted.slice(0, 4), rest = sorted.slice(4)
+  const styles = [{ fill: look.rank[4] }, { fill: look.chosen, dash: '7 4' }, { fill: look.area, dash: '2 3' }, { fill: look.rank[2], dash: '12 3 2 3' }, { fill: look.line }]
+  const series = [...drawn.map((d) => ({ name: word(d.kind), values: d.people })), ...(rest.length ? [{ name: `${plural(rest.length, 'other kind', 'other kinds')}`, values: all168.map((h) => rest.reduce((n, r) => n + r.people[h]!, 0)) }] : [])].map((s, i) => ({ ...s, ...styles[i]! }))
+  const most = drawn[0]!, top = most.people.indexOf(Math.max(...most.people))
+  return (
+    <Plot id="exposure-by-kind-and-hour" title="People on places, by kind and hour of the week" source={`the weeks of ${count(k.places)} places (/hours/places), added up by kind${about(at)}`}
+      says={`Most on ${word(most.kind)}: ${figure(most.people[top])} people at ${hourName(top)}.`}
+      note="On whole places, in the open and in vehicles, in an ordinary week by the site’s clock; how busy most places are is the profile’s assumption for their kind. The figures hold every kind."
+      table={{ columns: ['hour of the week', 'begins', ...sorted.map((d) => word(d.kind))], rows: all168.map((h) => [h, hourName(h), ...sorted.map((d) => digits(d.people[h]!))]) }}
+      draw={hourly(all168, series)} />
+  )
+}
+
+function UnderTrees({ w, at }: { w: Week; at: string }) {
+  const look = lookOf(theme.value)
+  const { people } = w
+  const top = people.indexOf(Math.max(...people))
+  const which = w.more ? `the first ${count(w.trees)} trees by harm index` : `all ${count(w.trees)} standing trees`
+  return (
+    <Plot id="exposure-by-hour" title={`People under ${which}, by hour of the week`} source={`the weeks under ${which} (/hours/trees), added up${about(at)}`}
       says={`Most at ${hourName(top)}: ${figure(people[top])} people.`}
-      note="In the open and in vehicles, under the part of each tree that its week is of, in an ordinary week by the site's clock. Who is under two crowns counts twice. The other trees are not in it."
-      table={{ columns: ['hour of the week', 'begins', 'people'], rows: people.map((n, i) => [i, hourName(i), Number(n.toPrecision(8))]) }}
-      draw={lines(people.map((_, i) => i), dayNames.map((d, i) => [i * 24, d.slice(0, 3)] as [number, string]), [{ name: 'people', values: people, fill: look.rank[3] }], 'people present', 'hour of the week, from Monday 00:00', false)} />
+      note={`In the open and in vehicles, under the part of each tree that is over the most, in an ordinary week by the site’s clock. Who is under two trees counts twice.${w.more ? ' The other trees are not in it.' : ''}`}
+      table={{ columns: ['hour of the week', 'begins', 'people'], rows: people.map((n, i) => [i, hourName(i), digits(n)]) }}
+      draw={hourly(all168, [{ name: 'people', values: people, fill: look.rank[3] }])} />
   )
 }
 

@@ -44,6 +44,23 @@ effect(() => {
   goTo(positions(o.geometry) as [number, number][], 19)
 })
 
+// The trees of the place that is open, ringed: those over it with a wide ring,
+// those that only reach it with a thin one.
+const trees = signal<readonly (readonly [number, number, boolean])[]>([])
+export function showTrees(list: readonly (readonly [number, number, boolean])[]) {
+  trees.value = list
+  return () => { trees.value = [] }
+}
+
+addDrawing('places-trees', computed<Drawing | null>(() => {
+  if (!outline.value || !trees.value.length) return null
+  return {
+    above: true,
+    sources: { 'places-trees': { type: 'geojson', data: { type: 'FeatureCollection', features: trees.value.map(([x, y, over]) => ({ type: 'Feature' as const, geometry: { type: 'Point' as const, coordinates: [x, y] }, properties: { over } })) } } },
+    layers: (look) => [{ id: 'places-trees-ring', type: 'circle', source: 'places-trees', paint: { 'circle-color': 'rgba(0,0,0,0)', 'circle-radius': ['case', ['get', 'over'], 8, 5], 'circle-stroke-color': look.chosen, 'circle-stroke-width': ['case', ['get', 'over'], 2.5, 1] } }],
+  }
+}))
+
 addDrawing('places-picked', computed<Drawing | null>(() => {
   const o = outline.value
   if (!o) return null

@@ -1,10 +1,9 @@
-import { effect } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
 import { TreePanel } from '../answer/tree'
 import { places, type Feature, type Page, type PlaceProps } from '../service'
 import { useAnswer } from '../service/use'
 import { asOf, param, ready, site, tree } from '../state/store'
-import { Select, Trouble } from '../ui/parts'
+import { Inferred, Select, Trouble } from '../ui/parts'
 import { Virtual } from '../ui/virtual'
 import { count, figure, hourName, kinds, plural, word } from '../ui/words'
 import { Place } from './place'
@@ -26,17 +25,11 @@ export function PlacesView() {
   const answer = useAnswer(ready.value && of ? (signal) => places({ site: of, as_of: at, kind: k, uncovered: r, limit: most }, signal) as Promise<PlacesPage> : null, [ready.value, of, at, k, r])
   useEffect(pickPlaces, [])
   const page = answer.value
-  // What is picked on the map need not be in the list as it is narrowed down.
-  useEffect(() => effect(() => {
-    const id = picked.value
-    if (id === null || !page || answer.busy || page.features.some((f) => f.id === id)) return
-    if (kind.peek() || reach.peek()) kind.value = reach.value = ''
-  }), [page, answer.busy])
   if (tree.value !== null) return <TreePanel key={tree.value} id={tree.value} />
   const rows = (page?.features ?? []).map((f, i) => ({ ...f, place: i + 1 }))
   const total = rows.reduce((n, f) => n + f.properties.harm_index, 0)
   const chosen = rows.find((f) => f.id === picked.value)
-  if (picked.value !== null && (chosen || answer.busy)) return chosen ? <Place key={chosen.id} row={chosen} total={total} page={page!} narrowed={!!(k || r)} /> : <p class="soft pad" role="status">Opening…</p>
+  if (picked.value !== null) return <Place key={picked.value} id={picked.value} row={chosen} total={total} narrowed={!!(k || r)} />
   const matched = page?.numberMatched ?? rows.length
   return (
     <div id="places">
@@ -53,7 +46,7 @@ export function PlacesView() {
       <Trouble text={answer.error} />
       <Virtual id="place-list" label="Places" items={rows} height={80} current={-1} keyOf={(f) => f.id} row={(f, tab) => <Entry f={f} total={total} tab={tab} />} />
       {page && rows.length === 0 && <p class="soft pad">No place is so.</p>}
-      {page && <Sources page={page} />}
+      {page && <Sources profile={page.profile} asOf={page.as_of} />}
     </div>
   )
 }
@@ -64,17 +57,17 @@ function Entry({ f, total, tab }: { f: PlaceRow; total: number; tab: 0 | -1 }) {
     <button type="button" class="entry" tabIndex={tab} onClick={() => pick(f.id)} data-place={f.id}>
       <span class="rank" style={{ borderColor: 'var(--rule)' }}>{count(f.place)}</span>
       <span class="name">{p.name ?? `${word(p.kind)} ${p.source_id ?? f.id}`} <i class="species">{word(p.kind)}</i></span>
-      <span class="over">{figure(p.people + p.people_in_vehicles)} people on average{p.busiest_people > 0 && `, most ${hourName(p.busiest_hour, true)}`}</span>
+      <span class="over">{figure(p.people)} people on average{p.busiest_people > 0 && `, most ${hourName(p.busiest_hour, true)}`}</span>
       <span class="people">{p.covered ? `${plural(p.trees_over, 'tree', 'trees')} over it, ${count(p.trees_in_reach)} in reach` : 'no tree reaches it'}</span>
       <span class="harm" title="harm index, and its share of all places listed">{figure(p.harm_index)}<br />{total > 0 ? `${figure(100 * p.harm_index / total)} %` : ''}</span>
     </button>
   )
 }
 
-export function Sources({ page }: { page: PlacesPage }) {
+export function Sources({ profile, asOf }: { profile: string; asOf: string }) {
   return (
     <footer class="sources">
-      <p>People are the mean of the week by the records of each place and the profile “{page.profile}”, as of {page.as_of}; chances and weights are the profile’s assumptions. A harm index orders places and predicts nothing.</p>
+      <p>People are means by the records of each place and the profile “{profile}”, as of {asOf}; chances and weights are the profile’s assumptions. An <Inferred /> likelihood is a rule’s word, not a person’s. A harm index orders places and predicts nothing.</p>
     </footer>
   )
 }

@@ -40,6 +40,10 @@ export const ranking = (parameters: Parameters, signal?: AbortSignal) => get<t.P
 export const places = (parameters: Parameters, signal?: AbortSignal) =>
   get<t.Page<t.PlaceProps, Point>>('/places', { f: 'geojson', ...parameters }, signal)
 
+export const place = (id: number, asOf: string, signal?: AbortSignal) => get<t.OpenedPlace>(`/places/${id}`, { as_of: asOf }, signal)
+export const treeWeeks = (parameters: Parameters, signal?: AbortSignal) => get<t.Weeks>('/hours/trees', parameters, signal)
+export const placeWeeks = (parameters: Parameters, signal?: AbortSignal) => get<t.Weeks>('/hours/places', parameters, signal)
+
 export const questions = (signal?: AbortSignal) => get<{ questions: t.SavedQuestion[] }>('/questions', {}, signal)
 export const saveQuestion = (name: string, title: string, filter: string) =>
   send(`/questions/${encodeURIComponent(name)}`, {}, { method: 'PUT', body: { title, collection: 'trees', filter } })

@@ -82,6 +82,32 @@ export interface Week {
   note: string; profile: string; as_of: string
 }
 
+// SharedWeek is a week as persons who keep some of an answer's weeks: in hour h
+// there are the sum of persons[i] × weeks[weeks[i]].factors[h].
+export interface SharedWeek { people: number; weeks: number[]; persons: number[] }
+
+export interface Weeks {
+  weeks: { name: string | null; counted_at: number | null; factors: number[] }[]; more: boolean
+  trees?: (SharedWeek & { tree_id: number; tag: string | null; part: PartName })[]
+  places?: (SharedWeek & { target_id: number })[]
+  profile: string; as_of: string; note: string
+}
+
+export interface OpenedPlace {
+  target_id: number; site: string; time_zone: string; kind: string; name: string | null; source_id: string | null; longitude: number; latitude: number
+  people_in_the_open: number[]; people_in_vehicles: number[]; peak: { people: number; hour: number; name: string }; worst_hours: string[]
+  mean: { people_in_the_open: number; people_in_vehicles: number; people_sheltered: number; vehicles: number }; occupied_share: number
+  harm_index: number; trees_over: number; trees_in_reach: number; trees: PlaceTree[]; profile: string; as_of: string; note: string
+}
+
+export interface PlaceTree {
+  tree_id: number; tag: string | null; source_id: string | null; species: string | null; status: string; longitude: number; latitude: number; harm_index: number; over: boolean
+  parts: {
+    part: PartName; cut_id: number | null; likelihood: Likelihood; inferred: boolean; rule: string | null; area_m2: number; length_m: number; points: number
+    people: number; people_sheltered: number; vehicles: number; harm_index: number
+  }[]
+}
+
 export interface PlaceProps {
   target_id: number; kind: string; name: string | null; source_id: string | null
   people: number; people_in_vehicles: number; people_sheltered: number; vehicles: number; busiest_people: number; busiest_hour: number
