@@ -98,7 +98,7 @@ function Trees({ p }: { p: OpenedPlace }) {
           </tbody>
         </table>
       </div>
-      <p class="hint">Metres and people are those beneath the part that is named, of this place alone, in the mean of the year; the harm index is of all parts.</p>
+      <p class="hint">Metres and people are those beneath the part that is named, of this place alone, in the mean of the year; the harm index is of all parts. On the map wide rings are round trees over the place, thin ones round those that only reach it.</p>
     </section>
   )
 }

@@ -33,7 +33,7 @@ export interface TreeProps {
 export interface CutProps {
   tree_id: number; tag: string | null; kind: string; given_kind: string | null; made_year: number | null; made_on: string | null; count: number | null
   diameter_cm: number | null; lateral_diameter_cm: number | null; height_m: number | null; bearing_deg: number | null; reach_m: number | null
-  stub_length_m: number | null; closure: number | null; decay: boolean | null
+  stub_length_m: number | null; bare_share: number | null; closure: number | null; decay: boolean | null
   regrowth_length_m: number | null; regrowth_count: number | null; regrowth_diameter_cm: number | null
   gone_on: string | null; job_id: number | null; version: number; changed_at: string
 }
@@ -41,6 +41,7 @@ export interface CutProps {
 export interface VisitProps {
   tree_id: number; tag: string | null; visited_on: string; visited_by: string | null; condition: string | null
   whole_tree: Likelihood | null; crown: Likelihood | null; limb: Likelihood | null; note: string | null; next_visit_on: string | null
+  stem_diameter_cm: number | null; decay_diameter_cm: number | null; sound_wall_cm: number | null; opening_share: number | null
   job_id: number | null; version: number; changed_at: string
 }
 
