@@ -129,11 +129,11 @@ func shown(selector string) chromedp.Action[chromedp.Void] {
 	return until(fmt.Sprintf("document.querySelector(%q)?.offsetHeight > 0", selector))
 }
 
-// until waits for an expression to be true. Where it never is, the error tells
+// until waits for an expression to be true; one that fails is not true yet. Where it never is, the error tells
 // what the page shows instead.
 func until(expression string) chromedp.Action[chromedp.Void] {
 	// Frames are not waited for: each that is asked for is drawn in software.
-	poll := settled(chromedp.Poll[chromedp.Void](expression, chromedp.WithPollingInterval(50*time.Millisecond), chromedp.WithPollingTimeout(50*time.Second)))
+	poll := settled(chromedp.Poll[chromedp.Void]("(() => { try { return "+expression+" } catch (e) { return false } })()", chromedp.WithPollingInterval(50*time.Millisecond), chromedp.WithPollingTimeout(50*time.Second)))
 	return func(ctx context.Context, target *chromedp.Target) (none chromedp.Void, err error) {
 		if none, err = poll(ctx, target); err == nil {
 			return none, nil

@@ -51,7 +51,8 @@ func (s *Server) workOperations() []operation {
 		asked("/programmes", "getProgrammes", tagWork, "The programmes that were kept, the latest first", shared("site", "as_of"), document("programmes")),
 		asked("/programmes/{programme}", "getProgramme", tagWork, "A programme: what was asked, what comes out by year, and how far from the best it can be", []parameter{programmeParameter}, document("programme")),
 		asked("/programmes/{programme}/items", "getProgrammeItems", tagWork, "What a programme says of each tree, by first year, package and place",
-			append([]parameter{programmeParameter, yearParameter("Only trees with a visit in this year.", false), pack}, shared("limit", "cursor")...), document("programmeItems")),
+			append([]parameter{programmeParameter, yearParameter("Only trees with a visit in this year.", false), pack,
+				{name: "planned", note: "Only trees that are worked on in the programme's years, or with false only those left out.", schema: boolean()}}, shared("limit", "cursor")...), document("programmeItems")),
 		asked("/jobs", "getJobs", tagWork, "Jobs by year, package and tag, with their steps and without their specifications", slices.Concat(shared("site", "as_of"), []parameter{
 			{name: "state", note: "Only jobs in any of these states.", schema: listOf(words(inventory.JobStates...))}, yearParameter("Only jobs planned for this year.", false), pack,
 			{name: "tag", note: "Only jobs of the tree with this tag or source id.", schema: text()},

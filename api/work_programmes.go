@@ -175,7 +175,7 @@ type itemsAnswer struct {
 // handleProgrammeItems lists what a programme says of each tree, by first year,
 // package and place; those left out come last.
 func (s *Server) handleProgrammeItems(w http.ResponseWriter, r *http.Request) error {
-	p, err := parseParams(r, "year", "package", "limit", "cursor", "f")
+	p, err := parseParams(r, "year", "package", "planned", "limit", "cursor", "f")
 	if err != nil {
 		return err
 	}
@@ -185,6 +185,10 @@ func (s *Server) handleProgrammeItems(w http.ResponseWriter, r *http.Request) er
 	year, err := p.whole("year", 0, 1900, 2200)
 	if err != nil {
 		return err
+	}
+	planned, chosen := p["planned"]
+	if chosen && planned != "true" && planned != "false" {
+		return paramError("planned", planned, "expected true for trees that are worked on in the programme's years, or false for those left out")
 	}
 	limit, from, err := p.page(maxLimit)
 	if err != nil {
@@ -196,7 +200,7 @@ func (s *Server) handleProgrammeItems(w http.ResponseWriter, r *http.Request) er
 	}
 	items = slices.DeleteFunc(items, func(i programme.Item) bool {
 		inYear := year == 0 || slices.ContainsFunc(i.Visits, func(v programme.ItemVisit) bool { return v.Year == year })
-		return !inYear || p["package"] != "" && i.Package != p["package"]
+		return !inYear || p["package"] != "" && i.Package != p["package"] || chosen && (i.First != 0) != (planned == "true")
 	})
 	out := itemsAnswer{Programme: record.ID, NumberMatched: len(items), Items: []itemAnswer{}, Assumption: question.EffectAssumption, Cautions: question.Cautions,
 		Links: []link{{Href: s.self(r), Rel: "self", Type: typeJSON}, {Href: fmt.Sprintf("%s/programmes/%d", s.base(r), record.ID), Rel: "related", Type: typeJSON, Title: "The programme"}}}

@@ -1,4 +1,5 @@
 import { signal } from '@preact/signals'
+import { useLayoutEffect, useRef } from 'preact/hooks'
 
 interface Note { id: number; text: string; kind: 'note' | 'error' }
 const notes = signal<Note[]>([])
@@ -14,9 +15,17 @@ export function tell(text: string, kind: Note['kind'] = 'note') {
 
 const putAway = (id: number) => { notes.value = notes.value.filter((n) => n.id !== id) }
 
+// The notes lie above all else, a dialog too: each new one puts them on top.
 export function Toasts() {
+  const ref = useRef<HTMLDivElement>(null)
+  const newest = notes.value.at(-1)?.id
+  useLayoutEffect(() => {
+    if (newest === undefined) return
+    ref.current?.hidePopover?.()
+    ref.current?.showPopover?.()
+  }, [newest])
   return (
-    <div class="toasts" role="status" aria-live="polite">
+    <div class="toasts" role="status" aria-live="polite" popover="manual" ref={ref}>
       {notes.value.map((n) => (
         <p key={n.id} class={'toast ' + n.kind}>
           <span>{n.text}</span>

@@ -8,6 +8,7 @@ import { figure } from '../ui/words'
 import { By, signed, wrong } from './by'
 import { CompletionForm } from './done'
 import { Completed } from './completed'
+import { Urgent } from './urgent'
 import type { Job } from './types'
 
 // Take sends a step of a job from the state that is shown; it resolves to whether
@@ -69,6 +70,7 @@ export function JobPanel({ id, onChanged }: { id: number; onChanged: () => void 
       <Gates j={j} take={take} />
       <By />
       <Steps j={j} take={take} busy={busy} />
+      <Urgent j={j} take={take} />
       {j.state === 'in hand' && <CompletionForm j={j} take={take} onPhotos={async () => { await read(); onChanged() }} />}
       {!!j.photos?.length && (
         <section class="photos" aria-label="Pictures"><h3>Pictures</h3>

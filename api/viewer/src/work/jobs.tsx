@@ -5,6 +5,7 @@ import { useAnswer } from '../service/use'
 import { param, site } from '../state/store'
 import { Button, Dialog, Select, Trouble } from '../ui/parts'
 import { figure, plural } from '../ui/words'
+import { AddJob } from './add'
 import { JobPanel } from './job'
 import { states, type Job, type Page } from './types'
 
@@ -24,7 +25,7 @@ async function jobsOf(asked: Parameters | null, signal: AbortSignal) {
 
 // JobsBoard shows jobs by how far they have come.
 export function JobsBoard() {
-  const again = useSignal(0)
+  const again = useSignal(0), adding = useSignal(false)
   const plans = useAnswer((signal) => programmes(site.value, signal), [site.value])
   const years = [...new Set(plans.value?.programmes.flatMap((p) => p.years.map((y) => y.year)) ?? [])].sort()
   const now = year.value === 'next' ? String((plans.value?.programmes.find((p) => (p as { proposed_at?: string | null }).proposed_at) ?? plans.value?.programmes[0])?.years[0]?.year ?? '') : year.value === 'all' ? '' : year.value
@@ -48,6 +49,7 @@ export function JobsBoard() {
         <Select label="Year" value={now || 'all'} choices={[...years.map((y) => [String(y), String(y)] as const), ['all', 'all years']]} onChange={(v) => { year.value = v; pack.value = '' }} />
         <Select label="Package" value={pack.value} choices={[['', 'all packages'], ...names.map((n) => [n, n || 'no package'] as const)]} onChange={(v) => { pack.value = v }} />
         <label class="choice"><input type="checkbox" checked={!!withdrawn.value} onChange={(e) => { withdrawn.value = e.currentTarget.checked ? '1' : '' }} />withdrawn too</label>
+        <Button onClick={() => { adding.value = true }}>Add a job…</Button>
         <p>{now && pack.value ? <>Crew sheet: <a href={address('/crew-sheet', { ...sheet, f: 'html' })}>page</a>, <a href={address('/crew-sheet', { ...sheet, f: 'pdf' })}>PDF</a>. </> : 'Choose a year and a package for its crew sheet. '}
           Bid sheet: <a href={address('/bid-sheet', { ...sheet, f: 'xlsx' })} download>XLSX</a>, <a href={address('/bid-sheet', { ...sheet, f: 'csv' })} download>CSV</a>. Report: <a href={address('/report', { site: site.value, f: 'html' })}>page</a>, <a href={address('/report', { site: site.value, f: 'pdf' })}>PDF</a>.</p>
       </div>
@@ -57,6 +59,7 @@ export function JobsBoard() {
       <div class="columns" id="jobs">
         {columns.map((s) => <Column key={s} state={s} jobs={here.filter((j) => j.state === s)} chosen={s === shownState.value} />)}
       </div>
+      <AddJob open={adding.value} onClose={() => { adding.value = false }} onMade={(j) => { again.value++; if (now) year.value = String(j.year); pack.value = ''; job.value = String(j.job_id) }} />
       <Dialog title={job.value ? `Job ${job.value}` : 'Job'} open={!!job.value} onClose={() => {
         opened.current = job.value
         job.value = ''

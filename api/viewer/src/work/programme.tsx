@@ -9,12 +9,15 @@ import { By, signed, wrong } from './by'
 import { agrees, moved, startOf, type Moves } from './plan'
 import { HarmPlot } from './plot'
 import { Board } from './board'
+import { LeftOut, type Puts } from './left'
+import { MakeProgramme } from './make'
+import { Propose } from './propose'
 import type { Item, Page, Programme, Year } from './types'
 
 const chosen = param('work.programme')
 
 export function ProgrammeScreen() {
-  const again = useSignal(0)
+  const again = useSignal(0), making = useSignal(false)
   const list = useAnswer((signal) => programmes(site.value, signal), [site.value, again.value])
   const all = (list.value?.programmes ?? []) as unknown as Programme[]
   const p = all.find((p) => String(p.programme_id) === chosen.value) ?? all.find((p) => p.proposed_at) ?? all[0]
@@ -22,13 +25,16 @@ export function ProgrammeScreen() {
     <>
       <h2 class="hidden">Programme</h2>
       <Trouble text={list.error} />
-      {list.value && !p && <p class="pad">No programme has been kept for this site yet.</p>}
+      {list.value && !p && <p class="pad">No programme has been kept for this site yet. <Button look="main" onClick={() => { making.value = true }}>Plan one…</Button></p>}
+      <MakeProgramme open={making.value} onClose={() => { making.value = false }} onMade={(id) => { again.value++; chosen.value = String(id) }} />
       {p && (
         <>
           <div class="row head">
             <Select label="Programme" value={String(p.programme_id)} onChange={(v) => { chosen.value = v }}
               choices={all.map((p) => [String(p.programme_id), `${p.programme_id}: ${p.name}, ${p.question.from.slice(0, 4)} on, ${plural(p.question.years, 'year', 'years')}${p.proposed_at ? '' : ', not proposed'}`] as const)} />
             <p>Report: <a href={address('/report', { site: site.value, programme: p.programme_id, f: 'html' })}>page</a>, <a href={address('/report', { site: site.value, programme: p.programme_id, f: 'pdf' })}>PDF</a></p>
+            <Button id="plan-one" onClick={() => { making.value = true }}>Plan another…</Button>
+            <Propose p={p} onProposed={() => { again.value++ }} />
           </div>
           <Planned key={p.programme_id} p={p} onMade={(id) => { again.value++; chosen.value = String(id) }} />
         </>
@@ -52,13 +58,17 @@ async function itemsOf(p: Programme, signal: AbortSignal) {
 }
 
 function Planned({ p, onMade }: { p: Programme; onMade: (id: number) => void }) {
-  const moves = useSignal<Moves>({})
+  const moves = useSignal<Moves>({}), puts = useSignal<Puts>({})
   const before = useSignal<Moves[]>([])
   const busy = useSignal(false), error = useSignal('')
   const items = useAnswer((signal) => itemsOf(p, signal), [p.programme_id])
   const list = items.value ?? []
   const years = moved(p, list, moves.value)
-  const n = Object.keys(moves.value).length
+  const n = Object.keys(moves.value).length, put = Object.keys(puts.value).length
+  const putInto = (tag: string, year: number | null) => {
+    const { [tag]: _, ...rest } = puts.value
+    puts.value = year === null ? rest : { ...rest, [tag]: year }
+  }
   const move = (i: Item, year: number) => {
     if (startOf(i, moves.value) === year || !p.years.some((y) => y.year === year)) return
     const { [i.tree_id]: _, ...rest } = moves.value
@@ -74,6 +84,7 @@ function Planned({ p, onMade }: { p: Programme; onMade: (id: number) => void }) 
     const tags = new Map(list.map((i) => [i.tree_id, i.tag]))
     const pins = new Map((p.question.pins ?? []).map((pin) => [pin.tag, pin.year]))
     for (const [tree, year] of Object.entries(moves.value)) pins.set(tags.get(Number(tree)) || `#${tree}`, year)
+    for (const [tag, year] of Object.entries(puts.value)) pins.set(tag, year)
     const { must, pins: _, must_rating, least_harm, must_due, cycle, ...q } = p.question
     const body = { ...q, must_due, cycle, least_harm, ...(must_rating ? { must_rating } : {}), ...(must ? { must } : {}), name: `${p.name.replace(/, moved by hand$/, '')}, moved by hand`, pins: [...pins].map(([tag, year]) => ({ tag, year })) }
     busy.value = true
@@ -99,13 +110,14 @@ function Planned({ p, onMade }: { p: Programme; onMade: (id: number) => void }) 
       <section aria-labelledby="board-title">
         <div class="row moves">
           <h2 id="board-title">Packages by year</h2>
-          <p role="status">{n ? `${plural(n, 'tree', 'trees')} moved; nothing is kept yet.` : 'Drag a tree into another year, or choose its year.'}</p>
+          <p role="status">{n || put ? `${[n ? `${plural(n, 'tree', 'trees')} moved` : '', put ? `${plural(put, 'tree', 'trees')} that ${put === 1 ? 'was' : 'were'} left out put into a year` : ''].filter(Boolean).join(', ')}; nothing is kept yet.` : 'Drag a tree into another year, or choose its year.'}</p>
           <Button id="undo" disabled={!before.value.length} onClick={undo}>Undo</Button>
-          <Button look="main" disabled={!n || busy.value} onClick={make}>{busy.value ? 'Working out…' : 'Work out again with these moves'}</Button>
+          <Button look="main" disabled={!(n || put) || busy.value} onClick={make}>{busy.value ? 'Working out…' : 'Work out again with these moves'}</Button>
         </div>
-        {n > 0 && <By />}
+        {n + put > 0 && <By />}
         <Trouble text={error.value} />
         {items.value && <Board years={years} planned={p.years} items={list} moves={moves.value} onMove={move} />}
+        {p.trees > p.planned && <LeftOut p={p} puts={puts.value} onPut={putInto} />}
       </section>
     </>
   )
