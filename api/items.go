@@ -53,6 +53,7 @@ func (s *Server) handleItems(w http.ResponseWriter, r *http.Request) error {
 	if form == typeHTML {
 		return s.itemsPage(w, r, q, state)
 	}
+	q.State = state
 	page := &page{stream: s.newStream(w), query: q.FeatureQuery, form: formOf(q.ref), hits: q.hits, state: state, selection: selection(r)}
 	if err := page.features(r.Context(), s); err != nil {
 		return err

@@ -194,6 +194,9 @@ type FeatureQuery struct {
 	// SRID is the reference system that geometries are wanted in, x first; 0 for
 	// longitude and latitude on WGS 84.
 	SRID int
+	// State is what FeatureStore.FeatureState said of the inventory, or empty: what
+	// was gathered of one state serves all sorted pages of it.
+	State string
 }
 
 // Picks reports whether the property at a place is wanted.
@@ -212,6 +215,9 @@ type FeatureStore interface {
 	// CountFeatures counts up to a limit; it returns limit + 1 where there are
 	// more.
 	CountFeatures(ctx context.Context, q FeatureQuery, limit int) (int, error)
+	// CountGathered counts all features that a sorted page is one of, where what was
+	// gathered of the query's state says at once; false where it does not.
+	CountGathered(ctx context.Context, q FeatureQuery) (n int, ok bool, err error)
 	// FeatureExtent returns the box about all features of a stored collection;
 	// false where there are none.
 	FeatureExtent(ctx context.Context, client ClientID, c *Collection) (orb.Bound, bool, error)

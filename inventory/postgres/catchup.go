@@ -208,6 +208,7 @@ func (c *catching) write(ctx context.Context, results []ranking.Result) error {
 	r, table := &c.run, partitionOf(c.run.Generation)
 	var overlaps int64
 	moved := noteMove(ctx, r.Generation)
+	moved.trees = c.trees
 	for i := range results {
 		overlaps += int64(results[i].Overlaps)
 		moved.come = append(moved.come, results[i].Harm)

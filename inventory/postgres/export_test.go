@@ -14,3 +14,10 @@ func (db *DB) HarmsRead() int {
 	defer db.harmLists.Unlock()
 	return db.harmLists.read
 }
+
+// GatheredRead is how often all trees of a site were read into memory.
+func (db *DB) GatheredRead() int {
+	db.gathered.mu.Lock()
+	defer db.gathered.mu.Unlock()
+	return db.gathered.read
+}

@@ -13,6 +13,11 @@ import (
 // FindFeatures hands on the features of a stored collection in the order asked
 // for, as they come from the database.
 func (db *DB) FindFeatures(ctx context.Context, q inventory.FeatureQuery, fn func(*inventory.Feature) error) error {
+	if page, err := db.gatheredPageOf(ctx, &q); err != nil {
+		return err
+	} else if page != nil {
+		return page.find(ctx, db, q, fn)
+	}
 	var reader *featureRow
 	write := func(f *featureSQL) (err error) {
 		if err = f.page(); err == nil {
@@ -20,18 +25,7 @@ func (db *DB) FindFeatures(ctx context.Context, q inventory.FeatureQuery, fn fun
 		}
 		return err
 	}
-	return db.askFeatures(ctx, q, write, func(rows pgx.Rows) error {
-		for rows.Next() {
-			feature, err := reader.read(rows.RawValues())
-			if err != nil {
-				return err
-			}
-			if err := fn(feature); err != nil {
-				return err
-			}
-		}
-		return rows.Err()
-	})
+	return db.askFeatures(ctx, q, write, func(rows pgx.Rows) error { return readFeatures(rows, reader, fn) })
 }
 
 // CountFeatures counts the features that a query holds for, whatever its page,
@@ -101,20 +95,30 @@ func scanOne(dest ...any) func(pgx.Rows) error {
 // row whose transaction began earlier and ended later.
 func (db *DB) FeatureState(ctx context.Context, client inventory.ClientID) (state string, err error) {
 	var sites siteStates
-	var columns [3][]int64
+	var columns [4][]int64
+	var touched []string
 	err = db.pool.QueryRow(ctx, `
 		SELECT md5(coalesce((SELECT string_agg(concat_ws(e'\x01', s.site_id, s.xmin, s.name, s.time_zone, s.generation), e'\x02' ORDER BY s.site_id)
 		                     FROM sites s WHERE s.client_id = $1), '')
 		   || e'\x03' || (SELECT concat_ws(e'\x01', count(*), sum(touched_id)) FROM touched WHERE client_id = $1)
-		   || e'\x03' || (SELECT concat_ws(e'\x01', count(*), max(changed_at)) FROM questions WHERE client_id = $1)), i.*
+		   || e'\x03' || (SELECT concat_ws(e'\x01', count(*), max(changed_at)) FROM questions WHERE client_id = $1)), i.*, u.*
 		FROM (SELECT coalesce(array_agg(site_id ORDER BY site_id), '{}'), coalesce(array_agg(generation ORDER BY site_id), '{}'), coalesce(array_agg(revision ORDER BY site_id), '{}')
-		      FROM sites WHERE client_id = $1) i`, client).Scan(&state, &columns[0], &columns[1], &columns[2])
+		      FROM sites WHERE client_id = $1) i,
+		     (SELECT coalesce(array_agg(site_id), '{}'), coalesce(array_agg(said), '{}')
+		      FROM (SELECT site_id, count(*) || '/' || sum(touched_id) AS said FROM touched WHERE client_id = $1 GROUP BY site_id) t) u`, client).
+		Scan(&state, &columns[0], &columns[1], &columns[2], &columns[3], &touched)
 	if err != nil {
 		return "", translate(err)
 	}
+	keys := make(siteKeys)
 	for i, id := range columns[0] {
 		sites = append(sites, siteState{id, columns[1][i], columns[2][i]})
+		keys[id] = siteKey{columns[1][i], columns[2][i], noTouchings}
 	}
+	for i, id := range columns[3] {
+		keys[id] = siteKey{keys[id].generation, keys[id].revision, touched[i]}
+	}
+	db.gathered.noteState(client, state, keys)
 	db.sites.note(client, sites)
 	return state, nil
 }

@@ -97,12 +97,12 @@ func (s *featureSQL) need(aliases string) {
 	}
 }
 
-// page writes the statement for a page of features: identity, geometry, the
-// properties read, what is in force at the site, and the keys of the order.
-func (s *featureSQL) page() error {
+// columns are what is read of a feature: identity, geometry, the properties read
+// and what is in force at the site; wanted is what they need.
+func (s *featureSQL) columns() (columns []string, wanted string) {
 	q, t := &s.query, s.table
-	columns := []string{t.key + "::bigint", s.geometry()}
-	wanted := aliasOf(t.geometry)
+	columns = []string{t.key + "::bigint", s.geometry()}
+	wanted = aliasOf(t.geometry)
 	for i := range s.read {
 		r := &s.read[i]
 		wanted += " " + r.origin.needs
@@ -120,6 +120,14 @@ func (s *featureSQL) page() error {
 			columns = append(columns, "s.generation", "s.revision")
 		}
 	}
+	return columns, wanted
+}
+
+// page writes the statement for a page of features: identity, geometry, the
+// properties read, what is in force at the site, and the keys of the order.
+func (s *featureSQL) page() error {
+	q, t := &s.query, s.table
+	columns, wanted := s.columns()
 	s.bound()
 	where, err := s.where()
 	if err != nil {

@@ -86,12 +86,13 @@ func (db *DB) readHarms(ctx context.Context, client inventory.ClientID, generati
 type harmMove struct {
 	generation, revision int64 // that the edit leads to
 	gone, come           []float64
+	trees                []int64 // that it changes
 }
 
 type harmMovesKey struct{}
 
-// editing runs fn in a transaction that edits and catches up, and mends the orders
-// of harms once it is through.
+// editing runs fn in a transaction that edits and catches up, and mends what is
+// kept of the trees once it is through.
 func (db *DB) editing(ctx context.Context, fn func(context.Context, pgx.Tx) error) error {
 	var moves []*harmMove
 	ctx = context.WithValue(ctx, harmMovesKey{}, &moves)
@@ -99,6 +100,7 @@ func (db *DB) editing(ctx context.Context, fn func(context.Context, pgx.Tx) erro
 	if err == nil {
 		for _, m := range moves {
 			db.harmLists.mend(m)
+			db.gathered.noteMove(treeMove{m.generation, m.revision, m.trees})
 		}
 	}
 	return err

@@ -34,28 +34,45 @@ func (r *tileReader) sumTrees(ring bool) (cells tiling.Cells, sums []treeCell, e
 			sums[at].add(p)
 		}
 	}
-	if r.query.State == "" || r.query.Filter != nil {
+	if r.query.State == "" {
 		around := 1.0
 		if ring {
 			around += tiling.Extent / inventory.CellsPerTile
 		}
 		return cells, sums, r.placed(tileRows{around: around}, add)
 	}
-	trees, err := r.gathered()
-	if err != nil {
-		return cells, nil, err
-	}
 	tiles := []tiling.Tile{r.query.Tile}
 	if ring {
 		tiles = r.query.Tile.Around()
 	}
-	for _, t := range tiles {
-		in := trees.In(t)
-		for i := range in {
-			add(&in[i])
+	return cells, sums, r.eachGathered(tiles, add)
+}
+
+// eachGathered hands on the trees of some tiles that the filter holds for, from
+// what is gathered of their sites.
+func (r *tileReader) eachGathered(tiles []tiling.Tile, fn func(*tiling.Placed)) error {
+	for _, site := range r.sites {
+		if r.query.Site.OK && site.ID != int64(r.query.Site.V) {
+			continue
+		}
+		g, err := r.db.gatheredOf(r.ctx, r.query.Client, site, r.query.State)
+		if err != nil {
+			return err
+		}
+		set, err := r.db.matching(r.ctx, g, site, r.query.Filter)
+		if err != nil {
+			return err
+		}
+		for _, t := range tiles {
+			from, to := g.trees.In(t)
+			for i := from; i < to; i++ {
+				if set.has(int32(i)) && !g.more[i].nowhere {
+					fn(&g.trees[i])
+				}
+			}
 		}
 	}
-	return cells, sums, nil
+	return nil
 }
 
 func (c *treeCell) add(p *tiling.Placed) {

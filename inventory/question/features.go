@@ -65,6 +65,9 @@ func (s *Features) Find(ctx context.Context, q inventory.FeatureQuery, fn func(*
 // worked out.
 func (s *Features) Count(ctx context.Context, q inventory.FeatureQuery, limit int) (n int, ok bool, err error) {
 	if !q.Collection.Computed {
+		if n, ok, err = s.Store.CountGathered(ctx, q); ok || err != nil {
+			return n, ok, err
+		}
 		n, err = s.Store.CountFeatures(ctx, q, limit)
 		return n, err == nil && (limit == 0 || n <= limit), err
 	}

@@ -1,6 +1,7 @@
 package tiling
 
 import (
+	"cmp"
 	"slices"
 	"sort"
 
@@ -29,6 +30,9 @@ func (p *Placed) At() (x, y float64) {
 	return float64(gather(p.place)) / (1 << 32), float64(gather(p.place>>1)) / (1 << 32)
 }
 
+// Before reports whether p comes before another in the order of their places.
+func (p *Placed) Before(other *Placed) bool { return p.place < other.place }
+
 func unit32(v float64) uint32 { return uint32(min(uint64(v*(1<<32)), 1<<32-1)) }
 
 // spread puts a zero before each bit.
@@ -53,32 +57,43 @@ func gather(x uint64) uint32 {
 // Gathered are things in the order of their places.
 type Gathered []Placed
 
-// Sort puts them in order.
-func (g Gathered) Sort() {
-	slices.SortFunc(g, func(a, b Placed) int {
-		switch {
-		case a.place < b.place:
-			return -1
-		case a.place > b.place:
-			return 1
+// Order returns the places in g of the things in their order: of those at one
+// place the one that comes first in g first.
+func (g Gathered) Order() []int32 {
+	type key struct {
+		place uint64
+		at    int32
+	}
+	keys := make([]key, len(g))
+	for i := range g {
+		keys[i] = key{g[i].place, int32(i)}
+	}
+	slices.SortFunc(keys, func(a, b key) int {
+		if a.place != b.place {
+			return cmp.Compare(a.place, b.place)
 		}
-		return 0
+		return cmp.Compare(a.at, b.at)
 	})
+	order := make([]int32, len(g))
+	for i := range keys {
+		order[i] = keys[i].at
+	}
+	return order
 }
 
-// In returns those in a tile.
-func (g Gathered) In(t Tile) Gathered {
+// In returns where in g those in a tile begin and end.
+func (g Gathered) In(t Tile) (from, to int) {
 	if !t.Valid() {
-		return nil
+		return 0, 0
 	}
 	if t.Z == 0 {
-		return g
+		return 0, len(g)
 	}
 	shift := 64 - 2*t.Z
 	first := (spread(uint32(t.X)) | spread(uint32(t.Y))<<1) << shift
 	last := first | (1<<shift - 1)
-	from := sort.Search(len(g), func(i int) bool { return g[i].place >= first })
-	return g[from : from+sort.Search(len(g)-from, func(i int) bool { return g[from+i].place > last })]
+	from = sort.Search(len(g), func(i int) bool { return g[i].place >= first })
+	return from, from + sort.Search(len(g)-from, func(i int) bool { return g[from+i].place > last })
 }
 
 // Around returns the tile and those next to it, across the antimeridian too.
