@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"html"
@@ -27,6 +28,9 @@ func (s *Server) mapPolicy() string {
 // handleMap serves the map page; where it has not been built, how to get it.
 func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
 	page, built := viewer.Page()
+	if built {
+		go s.gatherAhead(context.WithoutCancel(r.Context()))
+	}
 	// The page asks for its parts below the path it is reached at.
 	base, err := url.Parse(s.base(r))
 	if err != nil {
@@ -42,6 +46,24 @@ func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
 		w.Header().Set("Cache-Control", "no-store")
 	}
 	return writeFile(w, r, "index.html", page)
+}
+
+// gatherAhead makes the trees ready that the page will ask for: meanwhile the
+// browser loads the rest of it.
+func (s *Server) gatherAhead(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, s.config.RequestTimeout)
+	defer cancel()
+	var err error
+	func() {
+		defer inventory.Recover(&err)
+		var state string
+		if state, err = s.state(ctx); err == nil {
+			err = s.config.Store.GatherTrees(ctx, s.config.Client, state)
+		}
+	}()
+	if err != nil { // who asks is told; this is only ahead of them
+		s.config.Log.Debug("trees are not gathered ahead", "error", err)
+	}
 }
 
 // handleMapFile serves a part of the map page.

@@ -167,6 +167,7 @@ func (s *Server) Run(ctx context.Context, l net.Listener) error {
 		MaxHeaderBytes:    64 << 10,
 		ErrorLog:          slog.NewLogLogger(s.config.Log.Handler(), slog.LevelWarn),
 	}
+	go s.gatherAhead(ctx)
 	ended := make(chan error, 1)
 	go func() { ended <- server.Serve(l) }()
 	select {

@@ -218,6 +218,9 @@ type FeatureStore interface {
 	// CountGathered counts all features that a sorted page is one of, where what was
 	// gathered of the query's state says at once; false where it does not.
 	CountGathered(ctx context.Context, q FeatureQuery) (n int, ok bool, err error)
+	// GatherTrees makes ready what sorted pages and summed tiles of a state are made
+	// from, ahead of those who ask.
+	GatherTrees(ctx context.Context, client ClientID, state string) error
 	// FeatureExtent returns the box about all features of a stored collection;
 	// false where there are none.
 	FeatureExtent(ctx context.Context, client ClientID, c *Collection) (orb.Bound, bool, error)

@@ -35,6 +35,7 @@ type bench struct {
 	editsEach      int
 	ogr            bool
 	engine, http   bool
+	page           bool
 	seconds        float64
 	profiles, kept string
 	generateOnly   string
@@ -60,6 +61,7 @@ func main() {
 	flag.BoolVar(&b.ogr, "ogr2ogr", true, "measure ogr2ogr too")
 	flag.BoolVar(&b.engine, "engine", true, "measure imports, full runs and edits; without, the data are only loaded and ranked")
 	flag.BoolVar(&b.http, "serve", true, "measure the HTTP service")
+	flag.BoolVar(&b.page, "view", true, "measure the map page in Chromium")
 	flag.Float64Var(&b.seconds, "seconds", 3, "how long each round of a case of the service takes")
 	flag.StringVar(&b.profiles, "profiles", "", "write processor profiles of the service and the floor into this folder")
 	flag.StringVar(&b.kept, "data", "", "measure the service only, on a database in this folder that is kept for the next time")
@@ -122,7 +124,7 @@ func (b *bench) run(sql bool) error {
 		if err := b.loadOnce(); err != nil {
 			return err
 		}
-		return b.serve()
+		return b.served()
 	}
 	if err := b.generate(); err != nil {
 		return err
@@ -137,10 +139,20 @@ func (b *bench) run(sql bool) error {
 	} else if err := b.load(); err != nil {
 		return err
 	}
-	if !b.http {
-		return nil
+	return b.served()
+}
+
+// served measures the service, and the map page on top of it.
+func (b *bench) served() error {
+	if b.http {
+		if err := b.serve(); err != nil {
+			return err
+		}
 	}
-	return b.serve()
+	if b.page {
+		return b.view()
+	}
+	return nil
 }
 
 // loadOnce loads the data where none are there.

@@ -176,6 +176,24 @@ func (db *DB) gatheredOf(ctx context.Context, client inventory.ClientID, site si
 	})
 }
 
+// GatherTrees reads the trees of all sites into memory ahead of those who ask of a
+// state, and puts them in order of harm.
+func (db *DB) GatherTrees(ctx context.Context, client inventory.ClientID, state string) error {
+	return db.withSites(ctx, client, false, func(sites siteStates) error {
+		for _, site := range sites {
+			if site.Generation == 0 {
+				continue // nothing of it is asked before its first run
+			}
+			g, err := db.gatheredOf(ctx, client, site, state)
+			if err != nil {
+				return err
+			}
+			g.sorted(treeOrders["harm_index"])
+		}
+		return nil
+	})
+}
+
 // alone makes what several may ask for at a time. Who asks first may go, and the
 // others still wait.
 func alone[T any](ctx context.Context, g *singleflight.Group, key string, make func(context.Context) (T, error)) (made T, err error) {

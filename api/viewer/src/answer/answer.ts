@@ -4,6 +4,7 @@ import { cqlOf } from '../ask/cql'
 import { isAbort, items, nextOf, type Parameters, type TreeProps } from '../service'
 import { asOf, question, ready, site } from '../state/store'
 import { startAnew } from '../ui/virtual'
+import { whenIdle } from '../ui/idle'
 
 // Row is a tree of the answer, as the list and the map need it.
 export interface Row {
@@ -16,13 +17,14 @@ const picked = ['tag', 'source_id', 'species', 'common_name', 'harm_index', 'per
 // The most that is listed: the list shows as many without trouble, and nobody
 // reads on. What is beyond is on the map all the same.
 export const mostRows = 100_000
-const sizes = [200, 2000, 10_000]
+const firstPage = 200, nextPages = 2000
 
 export const rows = signal<readonly Row[]>([])
 export const matched = signal<number | null>(null) // null where the service does not count that far
 export const busy = signal(true)
 export const trouble = signal('')
 export const whole = signal(false) // all of the answer is listed
+export const answered = signal('') // the question, in CQL2, that the rows are the answer to
 
 // Totals of what is listed so far.
 export const totals = computed(() => {
@@ -35,8 +37,38 @@ export const totals = computed(() => {
   return { trees: rows.value.length, harm, hours, inferred }
 })
 
-const places = computed(() => new Map(rows.value.map((r) => [r.id, r])))
+// The rows by their trees. While an answer grows the map of it does too: only what
+// is new is looked at.
+let known = new Map<number, Row>(), of: readonly Row[] = []
+const places = computed(() => {
+  const now = rows.value
+  const grown = of.length <= now.length && of[0] === now[0] && of.at(-1) === now[of.length - 1]
+  if (!grown) known = new Map()
+  for (let i = grown ? of.length : 0; i < now.length; i++) known.set(now[i]!.id, now[i]!)
+  of = now
+  return { get: (id: number) => known.get(id) }
+})
 export const rowOf = (id: number | null) => id === null ? undefined : places.value.get(id)
+
+// The first rows, the same list as long as they are the same trees.
+let leading: readonly Row[] = []
+export const leaders = computed(() => {
+  const now = rows.value.slice(0, 100)
+  if (now.length !== leading.length || now.some((r, i) => r !== leading[i])) leading = now
+  return leading
+})
+
+// Somebody may be waiting for the map, or moving it: what is beyond the first page
+// is gathered when nothing else is to be done.
+export const mapWaits = signal(false)
+const spare = (signal: AbortSignal) => new Promise<void>((done) => {
+  const stop = effect(() => {
+    if (mapWaits.value && !signal.aborted) return
+    queueMicrotask(() => stop())
+    whenIdle(done)
+  })
+  signal.addEventListener('abort', () => { stop(); done() })
+})
 
 // passes are the requests that put the answer in its order: rating is a word,
 // whose order is not the alphabet's.
@@ -51,12 +83,13 @@ function passes(cql: string, by: string): Parameters[] {
 async function gather(cql: string, by: string, at: string, signal: AbortSignal) {
   let list: Row[] = []
   let total: number | null = 0
-  let step = 0
   const asks = passes(cql, by)
   for (const pass of asks) {
-    let next: Parameters | null = { ...pass, limit: sizes[0]!, properties: picked, as_of: at }
+    let next: Parameters | null = { ...pass, limit: firstPage, properties: picked, as_of: at }
     while (next && list.length < mostRows) {
-      const page = await items<Row['p'], Point>('trees', { ...next, limit: Math.min(sizes[Math.min(step++, sizes.length - 1)]!, mostRows - list.length) }, signal)
+      if (list.length) await spare(signal)
+      if (signal.aborted) return
+      const page = await items<Row['p'], Point>('trees', { ...next, limit: Math.min(list.length ? nextPages : firstPage, mostRows - list.length) }, signal)
       if (signal.aborted) return
       if (!next.cursor) total = total === null || page.numberMatched === undefined ? null : total + page.numberMatched
       list = list.concat(page.features.map((f, i) => ({ id: f.id, at: f.geometry.coordinates as [number, number], place: list.length + i + 1, p: f.properties })))
@@ -64,6 +97,7 @@ async function gather(cql: string, by: string, at: string, signal: AbortSignal) 
       const all = !next && pass === asks.at(-1)
       batch(() => {
         rows.value = list
+        answered.value = cql
         matched.value = all ? list.length : asks.length === 1 ? total : null
         whole.value = all
       })

@@ -7,12 +7,12 @@ import { Virtual } from '../ui/virtual'
 import { count, figure, nameOf, plural, word } from '../ui/words'
 import { cqlOf } from '../ask/cql'
 import { lastOpened } from './opened'
-import { busy, matched, mostRows, rowOf, rows, totals, trouble, whole, type Row } from './answer'
+import { answered, busy, matched, mostRows, rowOf, rows, totals, trouble, whole, type Row } from './answer'
 
 // AnswerList is the answer in order, with what it comes to.
 export function AnswerList() {
   return (
-    <section id="answer" aria-label="Answer">
+    <section id="answer" aria-label="Answer" data-answered={answered.value}>
       <Trouble text={trouble.value} />
       <Sums />
       <Virtual id="list" label="Ranked trees" items={rows.value} height={80} current={(rowOf(lastOpened())?.place ?? 0) - 1} keyOf={(r) => r.id} row={(r, tab) => <Entry r={r} tab={tab} />} />

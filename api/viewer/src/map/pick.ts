@@ -23,6 +23,7 @@ export function pickTrees(map: Map) {
   let frame = 0
   map.on('mousemove', (e) => {
     cancelAnimationFrame(frame)
+    if (map.isMoving() || e.originalEvent.buttons) return // nobody points while the map moves
     frame = requestAnimationFrame(() => {
       const found = drawing.value ? null : at(e)
       map.getCanvas().style.cursor = drawing.value ? 'crosshair' : found ? 'pointer' : ''

@@ -1,7 +1,7 @@
 import { computed, effect, signal } from '@preact/signals'
 import type { FeatureCollection } from 'geojson'
 import type { ExpressionSpecification, GeoJSONSource, LayerSpecification, Map, SourceSpecification } from 'maplibre-gl'
-import { rowOf, rows } from '../answer/answer'
+import { busy, leaders as first, mapWaits, rowOf, rows } from '../answer/answer'
 import { opened } from '../answer/opened'
 import { filterOf } from '../ask/cql'
 import { asOf, camera, hour, hovered, question, ready, site, tree } from '../state/store'
@@ -13,7 +13,6 @@ import { shadeBy, valueOf } from './shade'
 import { styleOf, type Seen } from './style'
 
 const none: FeatureCollection = { type: 'FeatureCollection', features: [] }
-const leading = 100
 
 // What is pointed at on the map, where the list does not know it yet.
 export const pointed = signal<{ id: number; at: [number, number] } | null>(null)
@@ -22,7 +21,7 @@ const point = (at: [number, number], properties: Record<string, unknown>): GeoJS
 
 const leaders = computed<FeatureCollection>(() => ({
   type: 'FeatureCollection',
-  features: rows.value.slice(0, leading).map((r) => point(r.at, { id: r.id, place: r.place, icon: kite(r.place) })),
+  features: first.value.map((r) => point(r.at, { id: r.id, place: r.place, icon: kite(r.place) })),
 }))
 
 const marks = computed<FeatureCollection>(() => {
@@ -58,8 +57,12 @@ const somewhere = computed(() => camera.value !== null)
 
 const byHour = computed(() => hour.value !== null)
 
+// No trees are asked for before it is known where the map is to be; where nothing
+// answers, that is anywhere.
+const settled = computed(() => somewhere.value || first.value.length > 0 || !busy.value)
+
 export const seen = computed<Seen>(() => ({
-  look: lookOf(theme.value), site: ready.value ? site.value : '', filter: filterOf(question.value), asOf: asOf.value,
+  look: lookOf(theme.value), site: ready.value && settled.value ? site.value : '', filter: filterOf(question.value), asOf: asOf.value,
   shade: JSON.parse(shade.value) as ExpressionSpecification, sortBy: valueOf(question.value.by),
   hour: byHour.value, leaders: byHour.value ? none : leaders.value, zones: opened.value?.id === tree.value ? opened.value?.zones ?? none : none, marks: marks.peek(),
   basemap: somewhere.value ? basemap : '', ...added.value,
@@ -67,16 +70,29 @@ export const seen = computed<Seen>(() => ({
 
 // follow keeps the map's style to what is to be seen, at the most once a frame.
 export function follow(map: Map) {
-  let frame = 0
+  let frame = 0, set = ''
   const stopStyle = effect(() => {
     const s = seen.value
     cancelAnimationFrame(frame)
-    frame = requestAnimationFrame(() => map.setStyle(styleOf({ ...s, marks: marks.peek() }), { diff: true, validate: false }))
+    frame = requestAnimationFrame(() => {
+      map.setStyle(styleOf({ ...s, marks: marks.peek() }), { diff: true, validate: false })
+      const now = s.site && s.filter
+      if (now !== set) mapWaits.value = true
+      set = now
+    })
   })
+  // What the map shows all of, for those who measure how long that took.
+  const drawn = () => {
+    map.getContainer().dataset.drawn = set
+    mapWaits.value = false
+  }
+  const begun = () => { mapWaits.value = true }
+  map.on('idle', drawn)
+  map.on('movestart', begun)
   // What is pointed at changes often: the style is not gone through for it.
   const stopMarks = effect(() => {
     const now = marks.value
     map.getSource<GeoJSONSource>('marks')?.setData(now)
   })
-  return () => { cancelAnimationFrame(frame); stopStyle(); stopMarks() }
+  return () => { cancelAnimationFrame(frame); map.off('idle', drawn); map.off('movestart', begun); mapWaits.value = false; stopStyle(); stopMarks() }
 }

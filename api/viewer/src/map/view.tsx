@@ -3,6 +3,7 @@ import { useEffect, useRef } from 'preact/hooks'
 import { opened } from '../answer/opened'
 import { rows } from '../answer/answer'
 import { camera, hovered, tree } from '../state/store'
+import { whenIdle } from '../ui/idle'
 import { Button } from '../ui/parts'
 import { nameOf } from '../ui/words'
 import { rowOf } from '../answer/answer'
@@ -33,13 +34,16 @@ export function MapView() {
       const text = e.error?.message ?? ''
       if (!/abort/i.test(text)) console.warn(text)
     })
-    map.on('idle', () => {
-      const d = ref.current!.dataset
+    // What is drawn is counted when there is time: it takes a look at every mark.
+    const count = () => {
+      const d = ref.current?.dataset
+      if (!d || map.isMoving()) return
       d.idle = String(Number(d.idle ?? 0) + 1)
       d.trees = String(map.getLayer('trees') ? map.queryRenderedFeatures({ layers: ['trees', 'leaders'] }).length : 0)
       d.targets = String(map.getLayer('places-ground') ? map.queryRenderedFeatures({ layers: ['places-ground', 'places-buildings', 'places-roads', 'places-walks', 'places-points'] }).length : 0)
       d.zones = String(map.getLayer('zone-crown') ? map.queryRenderedFeatures({ layers: ['zone-limb', 'zone-crown', 'zone-reach'] }).length : 0)
-    })
+    }
+    map.on('idle', () => whenIdle(count))
     drawKites(map)
     pickTrees(map)
     const stop = [follow(map), colour(map), openCamera(map)]
