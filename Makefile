@@ -57,7 +57,7 @@ test-clients: viewer ## let GDAL, QGIS and map libraries in a browser read and e
 	@# The page in its browser, with the machine to itself: it draws in software.
 	@exec bin/withdb $(GO) test -tags clients -timeout 20m ./api -run '^TestMap|^TestLandingPage'
 
-bench: ## measure import, ranking, edits and the service beside ogr2ogr, SQL and the floor (TREES=numbers), and planning
+bench: viewer ## measure import, ranking, edits, the service and the map page beside ogr2ogr, SQL and the floor (TREES=numbers), and planning
 	@.ci/provision db test
 	$(GO) run $(STAMP) ./cmd/bench -trees "$(TREES)"
 	$(GO) test -run '^$$' -bench Solve ./inventory/programme

@@ -17,7 +17,7 @@ const picked = ['tag', 'source_id', 'species', 'common_name', 'harm_index', 'per
 // The most that is listed: the list shows as many without trouble, and nobody
 // reads on. What is beyond is on the map all the same.
 export const mostRows = 100_000
-const firstPage = 200, nextPages = 2000
+const firstPage = 200, nextPages = 5000
 
 export const rows = signal<readonly Row[]>([])
 export const matched = signal<number | null>(null) // null where the service does not count that far

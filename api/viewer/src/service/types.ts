@@ -8,7 +8,7 @@ export type Feature<P, G = Geometry> = { type: 'Feature'; id: number; geometry: 
 export interface Page<P, G = Geometry> {
   features: Feature<P, G>[]
   links: Link[]
-  numberMatched?: number // left out beyond 10,000 of a filtered collection
+  numberMatched?: number // left out beyond 10,000 of a filtered collection, but for ranked trees
   numberReturned: number
 }
 
