@@ -281,8 +281,8 @@ func (v *viewing) list() error {
 // frames is how a while was drawn.
 type frames struct {
 	times  []float64 // between frames, ms
-	script float64   // ms a frame, of the page's own thread
-	task   float64
+	script float64   // share of the time that the page's own thread computes its scripts
+	task   float64   // and all it does, of its processor time
 	long   []float64 // tasks of 50 ms or more
 }
 
@@ -300,8 +300,8 @@ func (f frames) String() string {
 		}
 		return 100 * float64(n) / float64(len(s))
 	}
-	return fmt.Sprintf("%d frames, median %.1f ms, 95th percentile %.1f ms, %.0f %% over 16.7 ms, %.0f %% over 33 ms; scripts %.2f ms and all work of the page's thread %.2f ms a frame, %d tasks over 50 ms",
-		len(s), s[len(s)/2], s[len(s)*95/100], over(wantedFrame), over(33.3), f.script, f.task, len(f.long))
+	return fmt.Sprintf("%d frames, median %.1f ms, 95th percentile %.1f ms, %.0f %% over 16.7 ms, %.0f %% over 33 ms; the page's thread computed %.0f %% of the time, its scripts %.0f %%; %d tasks over 50 ms",
+		len(s), s[len(s)/2], s[len(s)*95/100], over(wantedFrame), over(33.3), 100*f.task, 100*f.script, len(f.long))
 }
 
 // frames records how it is drawn while do goes on.
@@ -334,8 +334,8 @@ func (v *viewing) frames(do func() error, seconds int) (f frames, err error) {
 	for i := 1; i < len(got.Times); i++ {
 		f.times = append(f.times, got.Times[i]-got.Times[i-1])
 	}
-	n := float64(max(1, len(f.times)))
-	f.script, f.task, f.long = (after["ScriptDuration"]-before["ScriptDuration"])*1000/n, (after["TaskDuration"]-before["TaskDuration"])*1000/n, got.Long
+	long := (got.Times[len(got.Times)-1] - got.Times[0]) / 1000
+	f.script, f.task, f.long = (after["ScriptDuration"]-before["ScriptDuration"])/long, (after["TaskDuration"]-before["TaskDuration"])/long, got.Long
 	return f, nil
 }
 
@@ -382,6 +382,9 @@ func (v *viewing) pans() error {
 	}
 	return nil
 }
+
+// Drawing is the software's in every one of these: what the page itself leaves of a
+// frame shows in how long its thread computed.
 
 // drag moves the map with the pointer, as a hand does.
 func (v *viewing) drag() error {

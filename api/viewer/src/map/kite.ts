@@ -24,7 +24,7 @@ function picture(place: number, look: ReturnType<typeof lookOf>): ImageData {
   const canvas = document.createElement('canvas')
   canvas.width = w
   canvas.height = h
-  const c = canvas.getContext('2d')!
+  const c = canvas.getContext('2d', { willReadFrequently: true })!
   c.scale(scale, scale)
   const x = w / scale / 2, tip = h / scale - 1.5
   c.beginPath()
