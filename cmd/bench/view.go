@@ -15,6 +15,7 @@ import (
 	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/performance"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"github.com/underbough/underbough/api/viewer"
 )
@@ -56,7 +57,7 @@ func (b *bench) view() error {
 	defer cancel()
 	ctx, cancel = chromedp.NewContext(ctx)
 	defer cancel()
-	v := &viewing{ctx: ctx, at: "http://" + ours.at[0]}
+	v := &viewing{ctx: ctx, at: "http://" + ours.at[0], trees: b.trees, side: townSide(b.targets)}
 	if err := chromedp.Do(ctx, command(cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{Source: watching}), command(performance.Enable, performance.EnableParams{TimeDomain: performance.EnableTimeDomainThreadTicks})); err != nil {
 		return err
 	}
@@ -78,8 +79,10 @@ func (b *bench) view() error {
 
 // viewing is the page in its browser.
 type viewing struct {
-	ctx context.Context
-	at  string
+	ctx   context.Context
+	at    string
+	trees int
+	side  float64 // of the town, metres
 }
 
 // watching notes when the page has drawn what; it runs before the page does. The
@@ -252,11 +255,13 @@ func (v *viewing) list() error {
 		return err
 	}
 	start := time.Now()
-	if err := v.wait("Number(document.querySelector('#list li').ariaSetSize ?? document.querySelector('#list li').getAttribute('aria-setsize')) >= 100000 || document.getElementById('answer').dataset.whole"); err != nil {
+	// The page lists no more than that.
+	least := min(100_000, v.trees)
+	if err := v.wait(fmt.Sprintf("Number(document.querySelector('#list li').getAttribute('aria-setsize')) >= %d", least)); err != nil {
 		return err
 	}
 	loaded := time.Since(start)
-	if err := chromedp.Do(v.ctx, chromedp.Focus("#list li button"), chromedp.KeyEvent("\ue010")); err != nil {
+	if err := chromedp.Do(v.ctx, chromedp.Focus("#list li button"), chromedp.KeyEvent(kb.End)); err != nil {
 		return err
 	}
 	const last = "document.activeElement.closest('li')?.getAttribute('aria-posinset') === document.activeElement.closest('li')?.getAttribute('aria-setsize')"
@@ -356,7 +361,7 @@ func (v *viewing) metrics() (map[string]float64, error) {
 // pans drags the map to and fro, at the levels where marks stand for many trees
 // and where each tree has its own, and without any of them.
 func (v *viewing) pans() error {
-	lonMid, latMid := lon(townSide(300_000)/2), lat(townSide(300_000)/2)
+	lonMid, latMid := lon(v.side/2), lat(v.side/2)
 	for _, c := range []struct{ name, query string }{
 		{"an empty style", "?site=none&at=%f,%f,15"},
 		{"all trees of the town", "?at=%f,%f,11"},
