@@ -1,6 +1,8 @@
 package importers
 
 import (
+	"slices"
+
 	"github.com/underbough/underbough/inventory"
 )
 
@@ -26,6 +28,11 @@ const (
 	Clock     // a day and a time of day, one of the two, or an hour
 )
 
+// String names what is measured, in plain words.
+func (q Quantity) String() string {
+	return [...]string{"text", "one of its words", "length", "number", "whole number", "share", "bearing", "speed", "year", "day", "yes or no", "year, or yes", "angle", "outline", "time"}[q]
+}
+
 // Field is one thing a record of a role can say.
 type Field struct {
 	Name     string // what a mapping calls it
@@ -40,6 +47,38 @@ type Field struct {
 	// Also lists other names that files use, without their unit.
 	Also []string
 }
+
+// Fields lists the fields of a role.
+func Fields(role inventory.Role) []Field { return slices.Clone(fieldsOf(role)) }
+
+// Units are the names of the units that the field can come in, the one served
+// first; none for what has no unit.
+func (f Field) Units() []string { return unitNames(f.Quantity) }
+
+// NeedsUnit reports whether a figure of this field means nothing without its unit.
+func (f Field) NeedsUnit() bool { return needsUnit(f.Quantity) }
+
+// Required lists what records of a role cannot do without: of each group at least
+// one field.
+func Required(role inventory.Role) [][]string {
+	tree := []string{"tree_source_id", "tree_tag"}
+	switch role {
+	case inventory.RoleTargets:
+		return [][]string{{"kind"}}
+	case inventory.RoleCuts:
+		return [][]string{tree, {"kind"}}
+	case inventory.RoleVisits:
+		return [][]string{tree, {"visited_on"}}
+	case inventory.RoleCrowns:
+		return [][]string{tree}
+	case inventory.RoleCounts:
+		return [][]string{{"target_source_id", "target_name"}, {"counted_at", "date"}, {countPeople, countVehicles, "count"}}
+	}
+	return nil
+}
+
+// Located reports whether records of a role need a geometry.
+func Located(role inventory.Role) bool { return slices.Contains(located, role) }
 
 // fieldsOf returns the fields of a role, in the order they are converted.
 func fieldsOf(role inventory.Role) []Field {

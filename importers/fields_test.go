@@ -20,7 +20,7 @@ func TestLean(t *testing.T) {
 		}
 	}
 	// A column that only says lean may hold words: its unit must be given.
-	if m, unclear := importers.Guess(inventory.RoleTrees, []string{"Lean"}); len(m) != 0 || len(unclear) != 1 || !strings.Contains(unclear[0], "--map lean=Lean:UNIT") {
+	if m, unclear := importers.Guess(inventory.RoleTrees, []string{"Lean"}); len(m) != 0 || len(unclear) != 1 || !strings.Contains(unclear[0].String(), "--map lean=Lean:UNIT") {
 		t.Error(m, unclear)
 	}
 	// What only one file knows stays when another one comes.

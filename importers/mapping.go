@@ -224,15 +224,28 @@ func fieldNames(role inventory.Role) []string {
 	return names
 }
 
+// Unclear is a column that is named like a field, but does not tell the unit of
+// its figures.
+type Unclear struct {
+	Column, Field string
+	Units         []string // that the field can come in
+}
+
+// String says how to tell the unit on the command line.
+func (u Unclear) String() string {
+	return fmt.Sprintf("%s looks like %s, but its name does not tell the unit: give --map %s=%s:UNIT with one of %s",
+		u.Column, u.Field, u.Field, u.Column, strings.Join(u.Units, ", "))
+}
+
 // Guess proposes a rule for each field that a column is plainly named for. It
 // never guesses a unit: a column whose name does not tell it is returned in
-// unclear, with the fields it may be meant for.
-func Guess(role inventory.Role, columns []string) (m Mapping, unclear []string) {
+// unclear, with the field it may be meant for.
+func Guess(role inventory.Role, columns []string) (m Mapping, unclear []Unclear) {
 	return GuessRest(role, columns, nil)
 }
 
 // GuessRest is Guess for the fields and columns that given does not name.
-func GuessRest(role inventory.Role, columns []string, given Mapping) (m Mapping, unclear []string) {
+func GuessRest(role inventory.Role, columns []string, given Mapping) (m Mapping, unclear []Unclear) {
 	m = make(Mapping)
 	var free []string
 	for _, c := range columns {
@@ -254,7 +267,7 @@ func GuessRest(role inventory.Role, columns []string, given Mapping) (m Mapping,
 	return m, unclear
 }
 
-func guessField(m Mapping, unclear *[]string, f Field, name string, columns []string) {
+func guessField(m Mapping, unclear *[]Unclear, f Field, name string, columns []string) {
 	for _, c := range columns {
 		if m.uses(c) {
 			continue
@@ -270,8 +283,7 @@ func guessField(m Mapping, unclear *[]string, f Field, name string, columns []st
 		case hasUnit:
 			m[f.Name] = Rule{From: c, Unit: u.name}
 		case needsUnit(f.Quantity):
-			*unclear = append(*unclear, fmt.Sprintf("%s looks like %s, but its name does not tell the unit: give --map %s=%s:UNIT with one of %s",
-				c, f.Name, f.Name, c, strings.Join(unitNames(f.Quantity), ", ")))
+			*unclear = append(*unclear, Unclear{Column: c, Field: f.Name, Units: unitNames(f.Quantity)})
 			continue
 		default:
 			m[f.Name] = Rule{From: c}

@@ -163,7 +163,7 @@ func TestGuess(t *testing.T) {
 			continue
 		}
 		for i, column := range want {
-			if !strings.HasPrefix(unclear[i], column+" looks like ") {
+			if !strings.HasPrefix(unclear[i].String(), column+" looks like ") {
 				t.Errorf("%s: unclear %q, want %q", c.columns, unclear[i], column)
 			}
 		}

@@ -10,6 +10,7 @@ import (
 	"sync/atomic"
 
 	"github.com/klauspost/compress/gzip"
+	"github.com/paulmach/orb"
 
 	"github.com/underbough/underbough/importers/csv"
 	"github.com/underbough/underbough/importers/geojson"
@@ -39,6 +40,9 @@ type File struct {
 	sample    []source.Raw
 	records   []source.Record // the sample, parsed
 	read      atomic.Int64
+	handed    atomic.Int64
+	bound     orb.Bound
+	bounded   bool
 }
 
 // OpenOptions names the coordinate columns of a CSV file, where their names do
@@ -163,7 +167,7 @@ func (f *File) look() error {
 func (f *File) fits(role inventory.Role, m Mapping) error {
 	if role == inventory.RoleTargets {
 		if _, ok := m["kind"]; !ok {
-			return inventory.Errorf(inventory.Invalid, "%s does not say what kind of target each record is: give --kind for the whole file, or map kind; expected one of %s", f.Name, strings.Join(choices(inventory.TargetKinds), ", "))
+			return inventory.Errorf(inventory.Invalid, "%s does not say what kind of target each record is: map kind, or give one kind for the whole file (--kind); expected one of %s", f.Name, strings.Join(choices(inventory.TargetKinds), ", "))
 		}
 	}
 	if role == inventory.RoleCounts {
@@ -172,7 +176,7 @@ func (f *File) fits(role inventory.Role, m Mapping) error {
 		}
 	}
 	if f.Format == FormatCSV && f.placeless && slices.Contains(located, role) {
-		return inventory.Errorf(inventory.Invalid, "%s has no columns of coordinates that their names tell: give --lon and --lat, or --wkt; it has %s", f.Name, strings.Join(f.Columns, ", "))
+		return inventory.Errorf(inventory.Invalid, "%s has no columns of coordinates that their names tell: name the columns of longitude and latitude, or of well-known text (--lon and --lat, or --wkt); it has %s", f.Name, strings.Join(f.Columns, ", "))
 	}
 	return nil
 }
@@ -187,11 +191,11 @@ func fitsCounts(name string, m Mapping) error {
 	}
 	switch {
 	case !has("target_source_id", "target_name"):
-		return inventory.Errorf(inventory.Invalid, "%s does not say where was counted: map target_source_id or target_name, or give one target for the whole file with --set target_name=NAME", name)
+		return inventory.Errorf(inventory.Invalid, "%s does not say where was counted: map target_source_id or target_name, or give one target for the whole file (--set target_name=NAME)", name)
 	case !has("counted_at", "date"):
 		return inventory.Errorf(inventory.Invalid, "%s does not say when was counted: map counted_at, or date and hour", name)
 	case has("count") && !has("what") && !has(countPeople, countVehicles):
-		return inventory.Errorf(inventory.Invalid, "%s does not say what was counted: give --what people or --what vehicles, or map what", name)
+		return inventory.Errorf(inventory.Invalid, "%s does not say what was counted: map what, or give people or vehicles for the whole file (--what people or --what vehicles)", name)
 	case !has(countPeople, countVehicles, "count"):
 		return inventory.Errorf(inventory.Invalid, "%s holds no counts by the names of its columns: map people, vehicles, or count", name)
 	}
@@ -202,6 +206,21 @@ func fitsCounts(name string, m Mapping) error {
 // bring properties later that the sample lacks.
 func (f *File) HasColumn(name string) bool {
 	return slices.Contains(f.Columns, name)
+}
+
+// Records returns how many records have gone through a Run so far; it may be asked
+// meanwhile.
+func (f *File) Records() int64 { return f.handed.Load() }
+
+// Bound is the box about the trees, targets or crowns that a Run has handed on,
+// degrees; false where there were none.
+func (f *File) Bound() (b orb.Bound, ok bool) { return f.bound, f.bounded }
+
+func (f *File) extend(b orb.Bound) {
+	if f.bounded {
+		b = f.bound.Union(b)
+	}
+	f.bound, f.bounded = b, true
 }
 
 // BytesRead returns how much of the file has been read, before unpacking.

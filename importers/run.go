@@ -44,6 +44,8 @@ type Options struct {
 	Actor   string
 	Year    int     // the current year
 	Readmit []int64 // quarantine rows that this import settles
+	// FirstHeld, where it is set, is given the first records that were held.
+	FirstHeld func([]inventory.Held)
 
 	// taken are the ids that earlier records of the same file have, with the
 	// places of those records: a row that was held for its repeated id and still
@@ -88,27 +90,36 @@ type result struct {
 	texts   [][]byte // of the rows, should a repeated id be found
 }
 
-// Run imports a file. The counts it returns always add up; on an error nothing
-// has changed.
-func Run(ctx context.Context, store inventory.ImportStore, f *File, o Options) (inventory.Counts, error) {
+// Check reports what is wrong with the options for a file, before anything is read
+// of it but its sample.
+func Check(f *File, o Options) error {
 	columns := f.Columns
 	if f.Format == FormatGeoJSON {
 		columns = nil
 	}
 	if err := o.Mapping.Check(o.Role, columns); err != nil {
-		return inventory.Counts{}, err
+		return err
 	}
 	if err := f.fits(o.Role, o.Mapping); err != nil {
+		return err
+	}
+	for _, w := range o.Where {
+		if f.Format == FormatCSV && !f.HasColumn(w.Column) {
+			return inventory.Errorf(inventory.Invalid, "--where %s: the file has no such column", w.Column)
+		}
+	}
+	return nil
+}
+
+// Run imports a file. The counts it returns always add up; on an error nothing
+// has changed.
+func Run(ctx context.Context, store inventory.ImportStore, f *File, o Options) (inventory.Counts, error) {
+	if err := Check(f, o); err != nil {
 		return inventory.Counts{}, err
 	}
 	conv, err := newConverter(o.Role, o.Mapping, o.Where, o.Year)
 	if err != nil {
 		return inventory.Counts{}, err
-	}
-	for _, w := range o.Where {
-		if f.Format == FormatCSV && !f.HasColumn(w.Column) {
-			return inventory.Counts{}, inventory.Errorf(inventory.Invalid, "--where %s: the file has no such column", w.Column)
-		}
 	}
 	how, err := json.Marshal(kept{Fields: o.Mapping, Where: o.Where, Header: f.Header, MaxKM: o.MaxKM, Layer: o.Layer, Open: f.open})
 	if err != nil {
@@ -116,7 +127,7 @@ func Run(ctx context.Context, store inventory.ImportStore, f *File, o Options) (
 	}
 	l, err := store.BeginImport(ctx, inventory.ImportSpec{
 		Client: o.Client, Site: o.Site, TimeZone: o.TimeZone, Role: o.Role, FileName: f.Name, Format: f.Format,
-		Mapping: how, Columns: conv.columns(), Actor: o.Actor, DryRun: o.DryRun, Readmit: o.Readmit,
+		Mapping: how, Columns: conv.columns(), Actor: o.Actor, DryRun: o.DryRun, Readmit: o.Readmit, FirstHeld: o.FirstHeld,
 	})
 	if err != nil {
 		return inventory.Counts{}, err
@@ -382,12 +393,27 @@ func (res *result) hold(raw *source.Raw, p *source.Problem) {
 	res.held = append(res.held, inventory.Held{Record: raw.Number, Field: p.Field, Reason: p.Reason, Text: raw.Text})
 }
 
+// bound widens the box about what is handed on.
+func (r *run) bound(res *result) {
+	for i := range res.trees {
+		r.file.extend(res.trees[i].Point.Bound())
+	}
+	for i := range res.targets {
+		r.file.extend(res.targets[i].Geometry.Bound())
+	}
+	for i := range res.crowns {
+		r.file.extend(res.crowns[i].Crown.Bound())
+	}
+}
+
 // load takes a batch in the order of the file.
 func (r *run) load(ctx context.Context, res *result) error {
 	r.counts.Read += res.read
+	r.file.handed.Add(res.read)
 	r.counts.LeftOut += res.leftOut
 	r.counts.Broken += res.broken
 	r.repeats.hold(res, r.options.Mapping)
+	r.bound(res)
 	steps := []struct {
 		n  int
 		do func() error

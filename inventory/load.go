@@ -144,7 +144,13 @@ type ImportSpec struct {
 	Actor    string
 	DryRun   bool    // do all the work, then leave everything as it was
 	Readmit  []int64 // quarantine rows that this import settles
+	// FirstHeld, where it is set, is given the first records that are held, when all
+	// is read and before a dry run is taken back.
+	FirstHeld func([]Held)
 }
+
+// MostFirstHeld is how many records FirstHeld is given at most.
+const MostFirstHeld = 20
 
 // Loader takes the rows of one import, in one transaction.
 type Loader interface {

@@ -26,11 +26,14 @@ type QuarantineFilter struct {
 	Site     string
 	FileName string
 	IDs      []int64
+	Limit    int // 0 for all
 }
 
 // QuarantineStore lists and settles held records.
 type QuarantineStore interface {
 	FindQuarantined(ctx context.Context, client ClientID, f QuarantineFilter) ([]QuarantineRow, error)
+	// CountQuarantined counts what a filter lets through, whatever its limit.
+	CountQuarantined(ctx context.Context, client ClientID, f QuarantineFilter) (int64, error)
 	// DropQuarantined settles records that nobody wants; their rows are kept.
 	DropQuarantined(ctx context.Context, client ClientID, ids []int64) (int64, error)
 }

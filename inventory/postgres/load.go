@@ -169,6 +169,13 @@ func (l *loader) Finish(ctx context.Context, c inventory.Counts) (inventory.Coun
 			return c, translate(err)
 		}
 	}
+	if l.spec.FirstHeld != nil {
+		held, err := l.firstHeld(ctx)
+		if err != nil {
+			return c, translate(err)
+		}
+		l.spec.FirstHeld(held)
+	}
 	if l.spec.DryRun {
 		return c, nil
 	}

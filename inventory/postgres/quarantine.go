@@ -55,6 +55,24 @@ func (l *loader) copyHeld(ctx context.Context, rows []inventory.Held) error {
 	return translate(err)
 }
 
+// firstHeld returns the first records that this import holds.
+func (l *loader) firstHeld(ctx context.Context) ([]inventory.Held, error) {
+	rows, err := l.tx.Query(ctx, `
+		SELECT record, field, reason, row_text FROM quarantine
+		WHERE client_id = $1 AND site_id = $2 AND import_id = $3 ORDER BY record, quarantine_id LIMIT $4`,
+		l.spec.Client, l.site, l.id, inventory.MostFirstHeld)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (inventory.Held, error) {
+		var h inventory.Held
+		var text string
+		err := row.Scan(&h.Record, &h.Field, &h.Reason, &text)
+		h.Text = []byte(text)
+		return h, err
+	})
+}
+
 // storable makes any bytes fit a text column, which takes UTF-8 without NUL.
 func storable(s string) string {
 	if utf8.ValidString(s) && !strings.Contains(s, "\x00") {
@@ -72,15 +90,25 @@ func (l *loader) settle(ctx context.Context) error {
 	return err
 }
 
+// quarantined is what a filter lets through.
+const quarantined = `
+	FROM quarantine q JOIN sites s USING (client_id, site_id) JOIN imports i USING (client_id, import_id)
+	WHERE q.client_id = $1 AND q.state = 'held'
+	  AND ($2 = '' OR s.name = $2) AND ($3 = '' OR q.file_name = $3)
+	  AND ($4::bigint[] IS NULL OR q.quarantine_id = ANY($4))`
+
+// CountQuarantined counts held records.
+func (db *DB) CountQuarantined(ctx context.Context, client inventory.ClientID, f inventory.QuarantineFilter) (n int64, err error) {
+	err = db.pool.QueryRow(ctx, `SELECT count(*)`+quarantined, client, f.Site, f.FileName, f.IDs).Scan(&n)
+	return n, translate(err)
+}
+
 // FindQuarantined lists held records in the order of their files.
 func (db *DB) FindQuarantined(ctx context.Context, client inventory.ClientID, f inventory.QuarantineFilter) ([]inventory.QuarantineRow, error) {
 	rows, err := db.pool.Query(ctx, `
 		SELECT q.quarantine_id, s.name, q.role, q.file_name, q.record, q.field, q.reason, q.row_text, q.row_format, q.held_at, i.mapping
-		FROM quarantine q JOIN sites s USING (client_id, site_id) JOIN imports i USING (client_id, import_id)
-		WHERE q.client_id = $1 AND q.state = 'held'
-		  AND ($2 = '' OR s.name = $2) AND ($3 = '' OR q.file_name = $3)
-		  AND ($4::bigint[] IS NULL OR q.quarantine_id = ANY($4))
-		ORDER BY s.name, q.file_name, q.record, q.quarantine_id`, client, f.Site, f.FileName, f.IDs)
+		`+quarantined+`
+		ORDER BY s.name, q.file_name, q.record, q.quarantine_id LIMIT nullif($5, 0)`, client, f.Site, f.FileName, f.IDs, f.Limit)
 	if err != nil {
 		return nil, translate(err)
 	}
