@@ -46,6 +46,9 @@ func (s *Server) methods(r *http.Request) string {
 	if methods := s.workMethods(parts); methods != "" {
 		return methods
 	}
+	if methods := s.importMethods(parts); methods != "" {
+		return methods
+	}
 	if s.config.Edit && len(parts) == 2 && parts[0] == "questions" {
 		return allowed + ", PUT, DELETE"
 	}

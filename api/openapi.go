@@ -108,7 +108,7 @@ func (s *Server) operations(list []inventory.Collection) []operation {
 	for i := range list {
 		out = append(out, s.collectionOperations(&list[i])...)
 	}
-	return slices.Concat(out, s.tileOperations(nil), s.matrixOperations(), s.questionOperations(), s.workOperations())
+	return slices.Concat(out, s.tileOperations(nil), s.matrixOperations(), s.questionOperations(), s.workOperations(), s.importOperations())
 }
 
 // paths writes the operations by their path, in order.

@@ -24,6 +24,7 @@ const (
 	tagQuestion = "Questions"
 	tagTiles    = "Tiles"
 	tagWork     = "Work"
+	tagImport   = "Files"
 	tagHealth   = "Health"
 )
 
@@ -37,6 +38,7 @@ func tags(list []inventory.Collection) []object {
 	return append(out, object{{"name", tagTiles}, {"description", "Vector tiles of all layers together, and what tells how to draw them."}},
 		object{{"name", tagQuestion}, {"description", "Questions that the engine answers."}},
 		object{{"name", tagWork}, {"description", "From the ranking to what is cut: specifications, programmes, jobs and what is printed of them."}},
+		object{{"name", tagImport}, {"description", "Loading files of records, and what loading holds back; where editing is on."}},
 		object{{"name", tagHealth}, {"description", "For those who keep the service running."}})
 }
 

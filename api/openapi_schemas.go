@@ -138,7 +138,7 @@ func (s *Server) componentSchemas() object {
 			out = append(out, member{"edit." + c.ID, editSchema(c)})
 		}
 	}
-	return slices.Concat(out, tileSchemas(), s.answerSchemas(), workSchemas())
+	return slices.Concat(out, tileSchemas(), s.answerSchemas(), workSchemas(), s.importSchemas())
 }
 
 // answerSchemas are those of the questions.

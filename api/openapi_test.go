@@ -12,8 +12,6 @@ import (
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
-
-	"github.com/underbough/underbough/api"
 )
 
 // Every answer that any test gets is held against the API definition by
@@ -30,7 +28,7 @@ func init() {
 // has what the other has not, and the parameters of each operation are those
 // that its handler knows.
 func TestDefinitionComplete(t *testing.T) {
-	s := serve(t, func(c *api.Config) { c.Edit = true })
+	s := serve(t, takesFiles(t))
 	s.keepRankings(t)
 	c := s.contract(t)
 	concrete := strings.NewReplacer("{collection}", "trees", "{feature}", "{featureId}", "/map/*", "/map/{part}", "{set}", "{tileMatrixSetId}", "{matrix}/{row}/{column}", "{tileMatrix}/{tileRow}/{tileCol}")

@@ -23,6 +23,7 @@ func documentSchema[T any]() object { return schemaOfType(reflect.TypeFor[T]()) 
 var wordsOfType = map[reflect.Type]func() object{
 	reflect.TypeFor[practice.Work]():     func() object { return words(practice.Works...) },
 	reflect.TypeFor[inventory.CutKind](): func() object { return words(inventory.CutKinds...) },
+	reflect.TypeFor[inventory.Role]():    func() object { return words(inventory.Roles...) },
 	reflect.TypeFor[pruning.Place]():     func() object { return words(pruning.Places...) },
 	reflect.TypeFor[inventory.JobState](): func() object {
 		return words(append(slices.Clone(inventory.JobStates), "")...) // before the first step there is none

@@ -66,6 +66,9 @@ func (s *Server) routes() http.Handler {
 	r.Method(http.MethodPut, "/questions/{question}", s.answer(s.handleSaveQuestion))
 	r.Method(http.MethodDelete, "/questions/{question}", s.answer(s.handleDropQuestion))
 	s.workRoutes(r, get)
+	if s.uploads != nil {
+		s.uploads.routes(r, get)
+	}
 	const items = "/collections/{collection}/items"
 	r.Method(http.MethodPost, items, s.answer(s.handleCreate))
 	r.Method(http.MethodPut, items+"/{feature}", s.answer(s.handleReplace))

@@ -31,6 +31,7 @@ type Store interface {
 	question.RecordStore
 	question.SavedStore
 	question.EditStore
+	inventory.QuarantineStore
 	inventory.TileStore
 	WorkStore
 	Ping(ctx context.Context) error
@@ -64,6 +65,12 @@ type Config struct {
 	Basemap string
 	// BasemapCredit names who made them, beside the map.
 	BasemapCredit string
+	// Importer reads files that clients send; without it the service takes none. It
+	// needs UploadDir, a folder for them that nothing else uses, and takes files of
+	// up to UploadBytes; of 1 GiB where zero.
+	Importer    Importer
+	UploadDir   string
+	UploadBytes int64
 	// TileCacheBytes is how much memory tiles are kept in; 64 MiB where zero.
 	TileCacheBytes int
 	Log            *slog.Logger
@@ -90,6 +97,7 @@ type Server struct {
 	sweeps  chan struct{}
 	exports chan struct{} // likewise for exports
 	prints  chan struct{} // and for those who have a document printed
+	uploads *uploads      // nil where the service takes no files
 	extents extents
 	counts  counts
 	siteCRS knownReferences
@@ -136,6 +144,7 @@ func (c Config) withDefaults() Config {
 		c.Practice = practice.Default()
 	}
 	c.TileCacheBytes = cmp.Or(c.TileCacheBytes, 64<<20)
+	c.UploadBytes = cmp.Or(c.UploadBytes, 1<<30)
 	c.RequestTimeout = cmp.Or(c.RequestTimeout, time.Minute)
 	c.StallTimeout = cmp.Or(c.StallTimeout, 30*time.Second)
 	c.ShutdownTimeout = cmp.Or(c.ShutdownTimeout, 10*time.Second)
@@ -148,12 +157,21 @@ func New(c Config) *Server {
 	s.tiles = newTileCache(s.config.TileCacheBytes)
 	s.weeks, s.weekers = newTileCache(weeksKept), make(chan struct{}, 2)
 	s.public, _ = c.publicURL()
+	s.uploads = newUploads(s)
 	s.handler = s.routes()
 	return s
 }
 
 // Handler returns the whole service as one handler.
 func (s *Server) Handler() http.Handler { return s.handler }
+
+// Close stops what is being loaded, which leaves nothing behind, and forgets the
+// files that clients have sent. Run does it at its end.
+func (s *Server) Close() {
+	if s.uploads != nil {
+		s.uploads.close()
+	}
+}
 
 // Run serves on l until ctx ends, then lets requests in hand finish.
 func (s *Server) Run(ctx context.Context, l net.Listener) error {
@@ -168,6 +186,7 @@ func (s *Server) Run(ctx context.Context, l net.Listener) error {
 		ErrorLog:          slog.NewLogLogger(s.config.Log.Handler(), slog.LevelWarn),
 	}
 	go s.gatherAhead(ctx)
+	defer s.Close()
 	ended := make(chan error, 1)
 	go func() { ended <- server.Serve(l) }()
 	select {

@@ -58,6 +58,8 @@ func acceptedPost(path string) string {
 		return acceptPost
 	case strings.HasSuffix(path, "/photos"):
 		return strings.Join(photoTypes, ", ")
+	case path == "/imports":
+		return strings.Join(uploadTypes, ", ")
 	}
 	return typeJSON
 }

@@ -70,6 +70,7 @@ func (d *demoCmd) Run(c *cli) error {
 	}
 	serve := serveCmd{Listen: freeAddress(d.Listen), logLevel: slog.LevelWarn} // a line a request would bury the table
 	serve.Edit = loopback(serve.Listen)
+	serve.UploadLimit = 1024
 	return serve.serve(c, s)
 }
 

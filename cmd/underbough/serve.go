@@ -24,6 +24,7 @@ type serveCmd struct {
 	Basemap    string `env:"UNDERBOUGH_BASEMAP" help:"Draw these raster tiles under the map; browsers then ask their host. Without it the map asks nobody but this service." placeholder:"URL with {z}, {x}, {y}"`
 	Credit     string `name:"basemap-credit" env:"UNDERBOUGH_BASEMAP_CREDIT" help:"Who made the basemap, named beside the map." placeholder:"TEXT"`
 	editFlags
+	uploadFlags
 	profileFlag
 	practiceFlag
 
@@ -59,6 +60,11 @@ func (s *serveCmd) serve(c *cli, inv *session) error {
 	if err := config.Validate(); err != nil {
 		return err
 	}
+	forget, err := s.taking(c, inv, &config)
+	if err != nil {
+		return err
+	}
+	defer forget()
 	l, err := net.Listen("tcp", s.Listen)
 	if err != nil {
 		if errors.Is(err, syscall.EADDRINUSE) {
