@@ -32,7 +32,11 @@ func (s *Server) writer(w http.ResponseWriter, r *http.Request) (string, error) 
 		return name, nil
 	}
 	w.Header().Add("WWW-Authenticate", `Bearer realm="edit"`)
-	w.Header().Add("WWW-Authenticate", `Basic realm="edit", charset="UTF-8"`)
+	// A browser would ask for a name and a password over the page that made the
+	// request, which asks for the key itself (Fetch Metadata tells of those).
+	if mode := r.Header.Get("Sec-Fetch-Mode"); mode == "" || mode == "navigate" {
+		w.Header().Add("WWW-Authenticate", `Basic realm="edit", charset="UTF-8"`)
+	}
 	return "", &statusError{http.StatusUnauthorized, "editing here needs a key: send Authorization: Bearer KEY, or the key as the password of Basic"}
 }
 

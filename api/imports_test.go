@@ -358,6 +358,12 @@ func TestImportAccess(t *testing.T) {
 			t.Errorf("%d %s", r.status, r.body)
 		}
 	}
+	// A page asks for the key itself: its browser must not.
+	for mode, want := range map[string]int{"": 2, "cors": 1} {
+		if r := keyed.get(t, "/quarantine", "Sec-Fetch-Mode", mode); len(r.header.Values("WWW-Authenticate")) != want {
+			t.Errorf("%q: %q", mode, r.header.Values("WWW-Authenticate"))
+		}
+	}
 	r := keyed.send(t, "POST", "/imports?name=a.csv", "text/csv", nursery, key...)
 	f := parse[sentFile](t, r.body)
 	for _, path := range []string{"/imports/" + f.Import, "/imports/" + f.Import + "/run"} {
@@ -382,16 +388,24 @@ func TestImportAccess(t *testing.T) {
 	}
 }
 
+// beginOther begins to load into the quarter, as another program does: the service's
+// own runs wait for it.
+func (s *service) beginOther(t testing.TB) inventory.Loader {
+	t.Helper()
+	l, err := s.db.BeginImport(t.Context(), inventory.ImportSpec{Client: 1, Site: "Low Quarter", Role: inventory.RoleVisits, FileName: "x", Format: "csv", Mapping: []byte("{}")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(l.Abort)
+	return l
+}
+
 // One site takes one file at a time; what is stopped has changed nothing, and so
 // has what is in hand when the service ends.
 func TestImportStopped(t *testing.T) {
 	s := serve(t, takesFiles(t))
 	// Another program is loading into the site: a run waits for it.
-	other, err := s.db.BeginImport(t.Context(), inventory.ImportSpec{Client: 1, Site: "Low Quarter", Role: inventory.RoleVisits, FileName: "x", Format: "csv", Mapping: []byte("{}")})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer other.Abort()
+	other := s.beginOther(t)
 	const plan = `{"as": "trees", "site": "Low Quarter"}`
 	first, second := s.upload(t, "a.csv", nursery), s.upload(t, "b.csv", nursery)
 	s.begin(t, first, "run", plan, http.StatusAccepted)

@@ -37,5 +37,5 @@ export default defineConfig(({ command }) => ({
     transformIndexHtml: (page) => page.replaceAll('%BASE%', '').replaceAll('%BASEMAP%', '').replaceAll('%CREDIT%', '').replaceAll('%CAUTIONS%', 'Screening, not an inspection: a qualified arborist inspects before any cutting. (The service writes its own words here.)'),
   }],
   // `npm run dev` asks a service that is running, such as the demo.
-  server: { proxy: { '^/(collections|tiles|ranking|rankings|explain|hours|places|grid|questions|programmes|jobs|what-if|specification|reduction|due|work|appraisals|practice|report|crew-sheet|bid-sheet|functions)': process.env.UNDERBOUGH ?? 'http://127.0.0.1:8017' } },
+  server: { proxy: { '^/(collections|tiles|ranking|rankings|explain|hours|places|grid|questions|imports|quarantine|programmes|jobs|what-if|specification|reduction|due|work|appraisals|practice|report|crew-sheet|bid-sheet|functions)': process.env.UNDERBOUGH ?? 'http://127.0.0.1:8017' } },
 }))

@@ -3,3 +3,4 @@
 import './work/register'
 import './places/register'
 import './numbers/register'
+import './load/register'

@@ -6,7 +6,7 @@ export interface ViewSpec {
   id: string // in the address: ?v=work
   title: string
   load: () => Promise<ComponentType> // when it is first shown: the page opens without it
-  order: number // of the tabs: Ask 10, Work 20, Places 30, Edit 40, Numbers 50
+  order: number // of the tabs: Ask 10, Work 20, Places 30, Edit 40, Import 45, Numbers 50
   wide?: boolean // takes the whole window, without the map
 }
 

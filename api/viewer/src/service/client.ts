@@ -44,6 +44,7 @@ export interface Sending {
   body?: unknown // JSON; a Blob goes as it is
   type?: string // of the body; application/json
   ifMatch?: string | null
+  keyed?: boolean // reading asks for the key too
   signal?: AbortSignal
 }
 
@@ -55,7 +56,7 @@ export async function send<T = unknown>(path: string, parameters: Parameters = {
   else if (how.body !== undefined) body = JSON.stringify(how.body)
   if (body !== undefined) headers['Content-Type'] = how.type ?? (how.body instanceof Blob && how.body.type ? how.body.type : 'application/json')
   if (how.ifMatch) headers['If-Match'] = how.ifMatch
-  if (how.method && how.method !== 'GET' && editKey.get()) headers.Authorization = `Bearer ${editKey.get()}`
+  if ((how.keyed || how.method && how.method !== 'GET') && editKey.get()) headers.Authorization = `Bearer ${editKey.get()}`
   let response: Response
   try {
     response = await fetch(address(path, parameters), { method: how.method ?? 'GET', headers, body: body ?? null, signal: how.signal ?? null })

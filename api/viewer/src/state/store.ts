@@ -116,6 +116,12 @@ effect(() => {
   return () => asking.abort()
 })
 
+// lookAnew asks for the sites again, and for what is shown of one: much was loaded.
+export async function lookAnew() {
+  ready.value = false
+  await findSites()
+}
+
 async function findSites() {
   try {
     const { features } = await askSites()

@@ -5,6 +5,7 @@ import { useRef } from 'preact/hooks'
 import { lookOf, type Look } from '../map/look'
 import { theme } from '../state/theme'
 import { Button } from './parts'
+import { saveAs } from './save'
 import { figure } from './words'
 
 // Plots: bars and lines with axes, units and sources. Colours are written into the
@@ -25,13 +26,7 @@ const quoted = (c: Cell) => c === null ? '' : /[",\r\n]/.test(String(c)) ? `"${S
 export const csvOf = (t: Table, source: string) =>
   [[...t.columns, 'source'], ...t.rows.map((r) => [...r, source])].map((r) => r.map(quoted).join(',') + '\r\n').join('')
 
-function save(name: string, type: string, text: string) {
-  const a = document.createElement('a')
-  a.href = URL.createObjectURL(new Blob([text], { type }))
-  a.download = name
-  a.click()
-  setTimeout(() => URL.revokeObjectURL(a.href), 10_000)
-}
+const save = (name: string, type: string, text: string) => saveAs(name, new Blob([text], { type }))
 
 interface PlotProps {
   id: string; title: string; says: string // what is seen, in a sentence
