@@ -3,6 +3,8 @@ package api_test
 import (
 	"bytes"
 	"compress/gzip"
+	"encoding/json"
+	"io"
 	"net/http"
 	"os"
 	"slices"
@@ -336,6 +338,30 @@ func TestImportRefused(t *testing.T) {
 	s.begin(t, f, "run", `{"as": "cuts", "site": "Nowhere", "mapping": [{"field": "tree_tag", "from": "Tree Id"}, {"field": "kind", "value": "topping"}]}`, http.StatusAccepted)
 	if run := s.finished(t, f); run.State != "failed" || run.Problem.Status != 404 || !strings.Contains(run.Problem.Detail, "Nowhere") {
 		t.Errorf("%+v", run)
+	}
+}
+
+// A file may take longer than a request otherwise may, as long as it comes.
+func TestImportSlowly(t *testing.T) {
+	s := serve(t, func(c *api.Config) {
+		takesFiles(t)(c)
+		c.RequestTimeout, c.StallTimeout = 100*time.Millisecond, 5*time.Second
+	})
+	r, w := io.Pipe()
+	go func() {
+		defer w.Close()
+		for _, line := range strings.SplitAfter(nursery, "\n") {
+			io.WriteString(w, line)
+			time.Sleep(50 * time.Millisecond) // more than the time of a request, in all
+		}
+	}()
+	resp, err := http.Post(s.web.URL+"/imports?name=nursery.csv", "text/csv", r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	if f := (sentFile{}); resp.StatusCode != 201 || json.NewDecoder(resp.Body).Decode(&f) != nil || f.Bytes != int64(len(nursery)) {
+		t.Errorf("%d %+v", resp.StatusCode, f)
 	}
 }
 

@@ -22,7 +22,7 @@ func drop(name, text string) chromedp.Action[chromedp.Void] {
 	return chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {
 		const d = new DataTransfer()
 		d.items.add(new File([%q], %q))
-		const at = document.querySelector('.load .file')
+		const at = document.querySelector('.load')
 		for (const kind of ['dragover', 'drop']) at.dispatchEvent(new DragEvent(kind, { dataTransfer: d, bubbles: true, cancelable: true }))
 	})()`, text, name))
 }

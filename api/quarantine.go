@@ -34,6 +34,10 @@ type heldAnswer struct {
 	Links         []link    `json:"links"`
 }
 
+// mostHeldBytes is how much of held rows is listed at once: one alone may be an
+// outline of a hundred thousand corners.
+const mostHeldBytes = 8 << 20
+
 // handleQuarantine lists what is held.
 func (u *uploads) handleQuarantine(w http.ResponseWriter, r *http.Request) error {
 	p, _, err := u.beginWork(w, r, "f", "site", "file", "limit")
@@ -66,13 +70,18 @@ func (u *uploads) handleQuarantine(w http.ResponseWriter, r *http.Request) error
 	if form == typeCSV {
 		return writeHeldCSV(w, r, rows)
 	}
-	out := heldAnswer{Held: make([]heldRow, len(rows)), Links: []link{{Href: u.self(r), Rel: "self", Type: typeJSON}}}
+	out := heldAnswer{Held: []heldRow{}, Links: []link{{Href: u.self(r), Rel: "self", Type: typeJSON}}}
+	size := 0
 	for i := range rows {
 		q := &rows[i]
-		out.Held[i] = heldRow{q.ID, q.Site, q.Role, q.FileName, q.Record, q.Field, q.Reason, q.Format, q.HeldAt.UTC(), q.Text, []ImportCell{}}
-		if cells, ok := u.config.Importer.Cells(q); ok {
-			out.Held[i].Cells = cells
+		if size += len(q.Text); size > mostHeldBytes && i > 0 {
+			break // numberMatched tells that there are more
 		}
+		one := heldRow{q.ID, q.Site, q.Role, q.FileName, q.Record, q.Field, q.Reason, q.Format, q.HeldAt.UTC(), q.Text, []ImportCell{}}
+		if cells, ok := u.config.Importer.Cells(q); ok {
+			one.Cells = cells
+		}
+		out.Held = append(out.Held, one)
 	}
 	if out.NumberMatched, err = u.config.Store.CountQuarantined(r.Context(), u.config.Client, q); err != nil {
 		return err

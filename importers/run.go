@@ -105,7 +105,7 @@ func Check(f *File, o Options) error {
 	}
 	for _, w := range o.Where {
 		if f.Format == FormatCSV && !f.HasColumn(w.Column) {
-			return inventory.Errorf(inventory.Invalid, "--where %s: the file has no such column", w.Column)
+			return inventory.Errorf(inventory.Invalid, "the condition on %s (--where): the file has no such column; it has %s", w.Column, strings.Join(f.Columns, ", "))
 		}
 	}
 	return nil

@@ -1,12 +1,12 @@
 import { useSignal } from '@preact/signals'
 import { useEffect, useRef } from 'preact/hooks'
-import { Problem } from '../service'
-import { site, sites } from '../state/store'
+import { sites } from '../state/store'
 import { Button, Field, Select, Trouble, type Choice } from '../ui/parts'
 import { count, word } from '../ui/words'
 import { bodyOf, fieldOf, lacks, likeliest, newSite, placesOf, proposed, roleOf, type Plan } from './plan'
 import { RunScreen } from './run'
-import { asked, told, wrong } from './send'
+import { told, wrong } from './send'
+import { leave, plan, run } from './state'
 import type { Column, Run, Sent } from './types'
 import { fault, fieldWord, roleWords, sizeOf, unitWord } from './words'
 
@@ -15,44 +15,38 @@ interface Parts { of: Sent; plan: Plan; change: Change }
 
 // Mapped is a file that was sent: what its records are, where each field comes
 // from, and then how trying and loading it goes.
-export function Mapped({ of, onAnother, onHeld, onGone }: { of: Sent; onAnother: () => void; onHeld: () => void; onGone: (text: string) => void }) {
-  const plan = useSignal<Plan>({ ...proposed(of, likeliest(of)), site: site.value || newSite })
-  const run = useSignal<Run | null>(null)
-  const busy = useSignal(false), trouble = useSignal('')
+export function Mapped({ of, p }: { of: Sent; p: Plan }) {
+  const busy = useSignal(false), refused = useSignal('')
   const title = useRef<HTMLHeadingElement>(null)
-  useEffect(() => {
-    title.current?.focus()
-    // The page was opened again: there may be a run.
-    asked<Run>(`/imports/${of.import}/run`).then((r) => { run.value = r }, (err: Problem) => { if (err.status !== 404) trouble.value = wrong(err) })
-  }, [])
-  const change: Change = (parts) => { plan.value = { ...plan.value, ...parts } }
+  useEffect(() => title.current?.focus(), [])
+  const change: Change = (parts) => { plan.value = { ...p, ...parts } }
   const start = (how: 'try' | 'run') => {
     busy.value = true
-    trouble.value = ''
-    told<Run>('POST', `/imports/${of.import}/${how}`, bodyOf(of, plan.value)).then((r) => { run.value = r }, (err: Problem) => { trouble.value = wrong(err) }).finally(() => { busy.value = false })
+    refused.value = ''
+    told<Run>('POST', `/imports/${of.import}/${how}`, bodyOf(of, p)).then((r) => { run.value = r }, (err: Error) => { refused.value = wrong(err) }).finally(() => { busy.value = false })
   }
-  const p = plan.value
   const wants = lacks(of, p)
   const r = run.value
   const loaded = r?.state === 'ended' && !r.dry_run
   const going = r?.state === 'reading'
+  const parts = { of, plan: p, change }
   return (
     <>
       <div class="row file-head">
         <h2 tabIndex={-1} ref={title}>{of.name}</h2>
         <p class="soft">{sizeOf(of.bytes)}, {of.format === 'csv' ? 'CSV' : 'GeoJSON'}, {count(of.columns.length)} columns</p>
-        <Button onClick={onAnother} disabled={going}>Another file</Button>
+        <Button onClick={() => leave()} disabled={going}>Another file</Button>
       </div>
-      {r && <RunScreen id={of.import} run={r} onRun={(now) => { run.value = now }} onHeld={onHeld} onGone={onGone} />}
+      {r && <RunScreen id={of.import} run={r} />}
       {!going && !loaded && (
         <>
-          <What of={of} plan={p} change={change} />
-          <Columns of={of} plan={p} change={change} />
-          <ForAll of={of} plan={p} change={change} />
-          <Trouble text={trouble.value} />
+          <What {...parts} />
+          <Columns {...parts} />
+          <ForAll {...parts} />
+          <Trouble text={refused.value} />
           {wants.length > 0 && <div class="lacks" role="status"><p>Before it can be read:</p><ul>{wants.map((w) => <li key={w}>{w}</li>)}</ul></div>}
           <div class="row go">
-            <Button look="usual" disabled={busy.value || wants.length > 0} onClick={() => start('try')}>Try: read it all, write nothing</Button>
+            <Button disabled={busy.value || wants.length > 0} onClick={() => start('try')}>Try: read it all, write nothing</Button>
             <Button look="main" disabled={busy.value || wants.length > 0} onClick={() => start('run')}>Load</Button>
           </div>
         </>
@@ -133,8 +127,8 @@ function Row({ c, of, plan: p, change, place }: Parts & { c: Column; place: bool
             {isProposed && <span class="proposed"> proposed</span>}
             {!rule && unclear && <p class="hint">It looks like {fieldWord(unclear.field)}, but its name does not tell the unit. <Button look="plain" class="link" onClick={() => set({ field: unclear.field })}>Read it so</Button></p>}
             {bad.map(([v, why]) => f!.choices.length ? (
-              <label key={v} class="word"><span>“{v}” means</span> <select value="" onChange={(e) => set({ ...rule!, values: [...rule!.values ?? [], { from: v, to: e.currentTarget.value }] })}><option value="">none of its words</option>{f!.choices.map((w) => <option key={w} value={w}>{word(w)}</option>)}</select></label>
-            ) : <p key={v} class="error">{why}: such records are held</p>)}
+              <label key={v} class="word"><span>“{v}” means</span> <select value="" onChange={(e) => set({ ...rule!, values: [...rule!.values ?? [], { from: v, to: e.currentTarget.value }] })}><option value="">what it says</option>{f!.choices.map((w) => <option key={w} value={w}>{word(w)}</option>)}</select></label>
+            ) : <p key={v} class="error">{why}: such records may be held; a try tells</p>)}
             {rule?.values?.map((w) => <p key={w.from} class="hint">“{w.from}” means {word(w.to)} <Button look="plain" aria-label={`Forget what “${w.from}” means`} onClick={() => set({ ...rule, values: rule.values!.filter((x) => x.from !== w.from) })}>×</Button></p>)}
           </td>
           <td>{f && f.units.length > 1 ? (

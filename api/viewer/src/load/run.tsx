@@ -6,13 +6,14 @@ import { Button, Trouble } from '../ui/parts'
 import { count, plural } from '../ui/words'
 import { heldFile } from './held'
 import { asked, told, wrong } from './send'
+import { leave, run as last, screen } from './state'
 import type { Counts, Run } from './types'
 import { Bar } from './view'
 
 const every = 400 // ms between two questions about a run in hand
 
 // RunScreen follows a try or a load to its end and says what came of it.
-export function RunScreen({ id, run, onRun, onHeld, onGone }: { id: string; run: Run; onRun: (r: Run) => void; onHeld: () => void; onGone: (text: string) => void }) {
+export function RunScreen({ id, run }: { id: string; run: Run }) {
   const trouble = useSignal('')
   const title = useRef<HTMLHeadingElement>(null)
   const going = run.state === 'reading'
@@ -20,11 +21,11 @@ export function RunScreen({ id, run, onRun, onHeld, onGone }: { id: string; run:
     if (!going) return
     const asking = new AbortController()
     const timer = setTimeout(() => {
-      asked<Run>(`/imports/${id}/run`, {}, asking.signal).then((r) => { trouble.value = ''; onRun(r) }, (err: Problem) => {
+      asked<Run>(`/imports/${id}/run`, {}, asking.signal).then((r) => { trouble.value = ''; last.value = r }, (err: Problem) => {
         if (asking.signal.aborted) return
-        if (err.status === 404) return onGone(`The service was started again while ${run.file} was being read. What was not finished has changed nothing; ${run.dry_run ? 'try it again.' : 'send the file again: if it had just ended, all of its records will count as unchanged.'}`)
+        if (err.status === 404) return leave(`The service was started again while ${run.file} was being read. What was not finished has changed nothing; ${run.dry_run ? 'try it again.' : 'send the file again: if it had just ended, all of its records will count as unchanged.'}`)
         trouble.value = err.status ? wrong(err) : 'The service cannot be reached just now; it is asked again. What it does not finish changes nothing.'
-        onRun({ ...run })
+        last.value = { ...run }
       })
     }, every)
     return () => { clearTimeout(timer); asking.abort() }
@@ -34,7 +35,7 @@ export function RunScreen({ id, run, onRun, onHeld, onGone }: { id: string; run:
     title.current?.focus()
     if (run.state === 'ended' && !run.dry_run) void lookAnew()
   }, [run.state, run.dry_run])
-  const stop = () => told<Run>('DELETE', `/imports/${id}/run`).then(onRun, (err: Error) => { trouble.value = wrong(err) })
+  const stop = () => told<Run>('DELETE', `/imports/${id}/run`).then((r) => { last.value = r }, (err: Error) => { trouble.value = wrong(err) })
   const into = <>{run.dry_run ? 'Trying' : 'Loading'} {run.file} into {run.site}</>
   if (going) {
     const all = run.bytes_read >= run.bytes && run.bytes > 0
@@ -67,7 +68,7 @@ export function RunScreen({ id, run, onRun, onHeld, onGone }: { id: string; run:
       )}
       {c && !run.dry_run && (
         <div class="row">
-          {c.quarantined > 0 && <Button look="main" onClick={() => { heldFile.value = run.file; site.value = run.site; onHeld() }}>Correct the {plural(c.quarantined, 'held row', 'held rows')}</Button>}
+          {c.quarantined > 0 && <Button look="main" onClick={() => { heldFile.value = run.file; site.value = run.site; screen.value = 'held' }}>Correct the {plural(c.quarantined, 'held row', 'held rows')}</Button>}
           {c.read > c.quarantined && <Button onClick={() => show(run)}>See them on the map</Button>}
         </div>
       )}

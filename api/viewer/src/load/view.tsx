@@ -1,28 +1,37 @@
 import './load.css'
 import { useSignal } from '@preact/signals'
-import { useEffect, useRef } from 'preact/hooks'
-import { editKey, Problem } from '../service'
-import { param, site, sites } from '../state/store'
+import { useEffect } from 'preact/hooks'
+import { editKey } from '../service'
+import { site, sites } from '../state/store'
 import { Button, Field, Tabs, Trouble } from '../ui/parts'
 import { HeldRows } from './held'
 import { Mapped } from './mapping'
-import { asked, told, upload, wantsKey, wrong } from './send'
-import type { Sent } from './types'
+import { wantsKey } from './send'
+import { file, plan, reopen, screen, sending, sent, take, trouble } from './state'
 
-const screen = param('load.screen', 'file')
-export const file = param('load.file')
 const screens = [['file', 'A file'], ['held', 'Held rows']] as const
 
 // LoadView is how records come in: a file is dropped, looked at, tried and loaded;
 // what could not be used is corrected.
 export function LoadView() {
   const shown = screen.value === 'held' ? 'held' : 'file'
+  const over = useSignal(false)
+  // A file that falls beside the view would take the page's place.
+  useEffect(() => {
+    const events = new AbortController()
+    const on = (kind: 'dragover' | 'dragleave' | 'drop', then: (e: DragEvent) => void) => addEventListener(kind, then, { signal: events.signal })
+    const ofFiles = (e: DragEvent) => e.dataTransfer?.types.includes('Files')
+    on('dragover', (e) => { if (ofFiles(e)) { e.preventDefault(); over.value = true } })
+    on('dragleave', (e) => { if (!e.relatedTarget) over.value = false })
+    on('drop', (e) => { if (ofFiles(e)) { e.preventDefault(); over.value = false; take(e.dataTransfer!.files) } })
+    return () => events.abort()
+  }, [])
   return (
-    <div class="load">
+    <div class={'load' + (over.value ? ' over' : '')}>
       <Tabs label="Import" panel="load" current={shown} tabs={screens} onChange={(v) => { screen.value = v }} />
       <div id="load" role="tabpanel" aria-labelledby={`tab-${shown}`}>
         {wantsKey.value && <Key />}
-        {shown === 'held' ? <HeldRows key={`${site.value}${wantsKey.value}`} /> : <FileScreen key={String(wantsKey.value)} onHeld={() => { screen.value = 'held' }} />}
+        {shown === 'held' ? <HeldRows key={`${site.value}${wantsKey.value}`} /> : <FileScreen />}
       </div>
     </div>
   )
@@ -30,7 +39,7 @@ export function LoadView() {
 
 function Key() {
   return (
-    <form class="row key" onSubmit={(e) => { e.preventDefault(); editKey.set(String(new FormData(e.currentTarget).get('key'))); wantsKey.value = false }}>
+    <form class="row key" onSubmit={(e) => { e.preventDefault(); editKey.set(String(new FormData(e.currentTarget).get('key'))); wantsKey.value = false; trouble.value = '' }}>
       <Field label="Key of those who may edit">{(p) => <input {...p} name="key" type="password" autocomplete="off" />}</Field>
       <Button type="submit">Use it</Button>
     </form>
@@ -38,65 +47,28 @@ function Key() {
 }
 
 // FileScreen asks for a file, then shows what is in it.
-function FileScreen({ onHeld }: { onHeld: () => void }) {
-  const sent = useSignal<Sent | null>(null)
-  const trouble = useSignal('')
-  const share = useSignal<number | null>(null) // of the file that is on its way
-  const name = useSignal('')
-  const over = useSignal(false)
-  const stop = useRef<(() => void) | null>(null)
-  useEffect(() => {
-    const id = file.value
-    if (!id || sent.value?.import === id) return
-    asked<Sent>(`/imports/${id}`).then((s) => { sent.value = s }, (err: Problem) => {
-      trouble.value = wrong(err)
-      if (err.status === 404) file.value = ''
-    })
-  }, [file.value])
-  useEffect(() => () => stop.current?.(), [])
-  const take = (list: FileList | null | undefined) => {
-    const f = list?.[0]
-    if (!f || share.value !== null) return
-    trouble.value = list!.length > 1 ? `One file at a time: ${f.name} is taken.` : ''
-    if (sent.value) void told('DELETE', `/imports/${sent.value.import}`).catch(() => undefined)
-    sent.value = null
-    file.value = ''
-    share.value = 0
-    name.value = f.name
-    const sending = upload(f, (part) => { share.value = part })
-    stop.current = sending.stop
-    sending.done.then((s) => { sent.value = s; file.value = s.import }, (err: Problem) => { trouble.value = wrong(err) })
-      .finally(() => { share.value = null; stop.current = null })
-  }
-  const another = () => {
-    if (sent.value) void told('DELETE', `/imports/${sent.value.import}`).catch(() => undefined)
-    sent.value = null
-    file.value = ''
-  }
-  const dropped = {
-    onDragOver: (e: DragEvent) => { e.preventDefault(); over.value = true },
-    onDragLeave: () => { over.value = false },
-    onDrop: (e: DragEvent) => { e.preventDefault(); over.value = false; take(e.dataTransfer?.files) },
-  }
+function FileScreen() {
+  const id = file.value, wants = wantsKey.value, s = sending.value
+  useEffect(() => { if (!wants) void reopen() }, [id, wants])
   return (
-    <div class={'file' + (over.value ? ' over' : '')} {...dropped}>
+    <>
       <Trouble text={trouble.value} />
-      {share.value !== null ? (
+      {s ? (
         <section class="sending">
-          <h2>Sending {name.value}</h2>
-          <Bar label="sent" share={share.value} />
-          <Button onClick={() => stop.current?.()}>Stop</Button>
+          <h2>Sending {s.name}</h2>
+          <Bar label="sent" share={s.share} />
+          <Button onClick={s.stop}>Stop</Button>
         </section>
-      ) : sent.value && sites.value ? <Mapped key={sent.value.import} of={sent.value} onAnother={another} onHeld={onHeld} onGone={(text) => { sent.value = null; file.value = ''; trouble.value = text }} />
-        : file.value && !trouble.value ? <p class="soft" role="status">…</p> : (
+      ) : sent.value && plan.value && sites.value ? <Mapped key={sent.value.import} of={sent.value} p={plan.value} />
+        : id && !trouble.value ? <p class="soft" role="status">…</p> : (
           <section class="drop">
             <h2>Load records from a file</h2>
             <p>Drop a file here: CSV or GeoJSON, also packed with gzip. It is only sent by that; what is in it is shown before anything is loaded.</p>
-            <label class="choose"><input type="file" id="choose" accept=".csv,.txt,.tsv,.json,.geojson,.geojsonl,.ndjson,.gz,text/csv,application/geo+json,application/json,application/gzip" onChange={(e) => take(e.currentTarget.files)} /><span>Choose a file</span></label>
+            <label class="choose"><input type="file" id="choose" accept=".csv,.txt,.tsv,.json,.geojson,.geojsonl,.ndjson,.gz" onChange={(e) => take(e.currentTarget.files)} /><span>Choose a file</span></label>
             <p class="hint">Other forms (shapefile, GeoPackage, XLSX) have to be converted first. Trees and places go before cuts, visits, counts and crowns, which name them.</p>
           </section>
         )}
-    </div>
+    </>
   )
 }
 

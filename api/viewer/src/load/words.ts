@@ -19,7 +19,7 @@ export const sizeOf = (bytes: number) => bytes < 1e3 ? `${bytes} bytes` : bytes 
 // fault says why a value does not read as a field's; the service looks closer.
 export function fault(f: FieldSpec, v: string): string {
   const t = v.trim()
-  if (!t) return ''
+  if (/^(|--?|n\/?a|null|none|unknown)$/i.test(t)) return '' // which stand for no value
   switch (f.quantity) {
     case 'length': case 'number': case 'whole number': case 'share': case 'speed': case 'angle':
       return /^[-+]?[\d.,'’\s]*\d/.test(t) ? '' : `“${v}” is no number`
