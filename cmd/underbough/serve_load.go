@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"os"
 	"path/filepath"
 	"syscall"
@@ -55,20 +54,27 @@ func (f *uploadFlags) taking(c *cli, inv *session, config *api.Config) (done fun
 }
 
 // ownFolder makes a folder that is locked for as long as this program runs: its
-// end, however it comes, lets the next one clear up.
+// end, however it comes, lets the next one clear up. One that begins at this very
+// moment may take a folder for left behind before it is locked: then there is
+// another.
 func ownFolder(dir string) (own string, done func(), err error) {
-	done = func() {}
-	if own, err = os.MkdirTemp(dir, uploadPrefix); err != nil {
-		return "", done, err
+	for range 10 {
+		if own, err = os.MkdirTemp(dir, uploadPrefix); err != nil {
+			return "", func() {}, err
+		}
+		var lock *os.File
+		if lock, err = os.Open(own); err != nil {
+			continue
+		}
+		if err = syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err == nil {
+			_, err = os.Stat(own) // which it was locked for, unless it was deleted before
+		}
+		if err == nil {
+			return own, func() { os.RemoveAll(own); lock.Close() }, nil
+		}
+		lock.Close()
 	}
-	lock, err := os.Open(own)
-	if err == nil {
-		err = syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
-	}
-	if err != nil {
-		return "", done, errors.Join(err, os.RemoveAll(own))
-	}
-	return own, func() { os.RemoveAll(own); lock.Close() }, nil
+	return "", func() {}, err
 }
 
 // forgetOthers deletes the folders of services that are gone.

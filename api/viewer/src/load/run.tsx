@@ -43,7 +43,7 @@ export function RunScreen({ id, run }: { id: string; run: Run }) {
       <section class="run" aria-label="How far it is">
         <h3 tabIndex={-1} ref={title}>{into}</h3>
         <Bar share={run.bytes ? run.bytes_read / run.bytes : 0} label="read" />
-        <p role="status">{plural(run.records, 'record', 'records')} so far{all ? '; matching with what is there' : ''}</p>
+        <p role="status">{plural(run.records, 'record', 'records')} so far{run.records === 0 ? '; waiting for its turn' : all ? '; matching with what is there' : ''}</p>
         <Trouble text={trouble.value} />
         <Button onClick={stop}>Stop</Button>
       </section>

@@ -1,6 +1,6 @@
 import './load.css'
 import { useSignal } from '@preact/signals'
-import { useEffect } from 'preact/hooks'
+import { useEffect, useLayoutEffect } from 'preact/hooks'
 import { editKey } from '../service'
 import { site, sites } from '../state/store'
 import { Button, Field, Tabs, Trouble } from '../ui/parts'
@@ -17,7 +17,7 @@ export function LoadView() {
   const shown = screen.value === 'held' ? 'held' : 'file'
   const over = useSignal(false)
   // A file that falls beside the view would take the page's place.
-  useEffect(() => {
+  useLayoutEffect(() => {
     const events = new AbortController()
     const on = (kind: 'dragover' | 'dragleave' | 'drop', then: (e: DragEvent) => void) => addEventListener(kind, then, { signal: events.signal })
     const ofFiles = (e: DragEvent) => e.dataTransfer?.types.includes('Files')
