@@ -135,13 +135,16 @@ func (s *Server) workEdits() []operation {
 	}
 	plan := change("/programmes", "makeProgramme", "Work out a programme, and keep it unless keep is false", shared("site"), created("programme"), []string{"from", "years", "measure", "budget"}, programmeBody()...)
 	plan.answers = append(plan.answers, answering{form: typeJSON, schema: ref("schemas", "programme")})
-	photo := s.workEdit("/jobs/{job}/photos", "addPhoto", "Add a picture to a job; the same picture is kept once", []parameter{jobParameter,
+	photo := s.workEdit("/jobs/{job}/photos", "addPhoto", "Add a picture to a job; the same picture is kept once, so that it may be sent again where the answer got lost", []parameter{jobParameter,
 		{name: "name", note: "The name of the file.", schema: text()}, {name: "by", note: "Who adds it; left out where a key says it.", schema: text()}}, object{}, created("photo"))
 	content := object{}
 	for _, form := range photoTypes {
 		content = content.with(member{form, object{{"schema", bytesSchema()}}})
 	}
 	photo.body = object{{"required", true}, {"content", content}}
+	done := job("/jobs/{job}/completion", "complete", "Record what a crew did: each cut is classed at once, and a stub or heading cut comes back as a defect", []string{"on"}, completionBody(day)...)
+	done.parameters = append(done.parameters, parameter{name: "Idempotency-Key", in: "header", schema: text(),
+		note: "A string in quotes that the client made for this completion. The same sent again with it is answered and not recorded twice; another one with it is refused with 422."})
 	return []operation{
 		change("/specification", "changeSpecification", "Change what is cut on a tree; what breaks a rule needs a reason, which is kept", shared("site", "tag"), answering{form: typeJSON, schema: ref("schemas", "specification")}, nil, changeBody()...),
 		change("/appraisals", "appraise", "Appraise a tree by ratings that a person gives", shared("site", "tag"), created("appraisal"), nil, appraisalBody()...),
@@ -151,7 +154,7 @@ func (s *Server) workEdits() []operation {
 		job("/jobs/{job}/state", "moveJob", "Take a job to another state; a step back, or out, needs a reason", []string{"to"}, member{"to", words(inventory.JobStates...)}, member{"reason", text()}),
 		job("/jobs/{job}/gates", "clearGate", "Settle one of a job's gates, or open it again", []string{"name"}, member{"name", text()}, member{"cleared", boolean().with(member{"default", true})}, member{"reference", text()}, member{"on", day()}),
 		job("/jobs/{job}/urgent", "makeUrgent", "Say that a job is about a hazard that cannot wait for windows", []string{"reason"}, member{"reason", text()}),
-		job("/jobs/{job}/completion", "complete", "Record what a crew did: each cut is classed at once, and a stub or heading cut comes back as a defect", []string{"on"}, completionBody(day)...),
+		done,
 		job("/jobs/{job}/check", "checkJob", "Close a job that is done, or send it back; by somebody else than the crew", []string{"accept"},
 			member{"on", day()}, member{"accept", boolean()}, member{"reason", text()}, member{"whole_tree", likelihood()}, member{"crown", likelihood()}, member{"limb", likelihood()},
 			member{"condition", text()}, member{"finished", boolean()}),
@@ -192,8 +195,10 @@ func programmeBody() []member {
 func completionBody(day func() object) []member {
 	cut := loose([]string{"kind"}, append([]member{{"kind", words(inventory.CutKinds...)}, {"count", whole()}, {"on_cut", whole()}, {"gone", boolean()}},
 		named(number, "diameter_cm lateral_diameter_cm stub_length_cm height_m bearing_deg reach_m regrowth_left_m")...)...)
+	position := loose([]string{"longitude", "latitude", "accuracy_m", "at"}, append([]member{{"at", object{{"type", "string"}, {"format", "date-time"}}}}, named(number, "longitude latitude accuracy_m")...)...).
+		with(member{"description", "Where the device was, by WGS 84, with the radius in metres that it gives with 95 % confidence (W3C Geolocation)"})
 	return append([]member{
-		{"on", day()}, {"cuts", listOf(cut)}, {"note", text()}, {"removed", boolean()}, {"finished", boolean()},
+		{"on", day()}, {"position", position}, {"cuts", listOf(cut)}, {"note", text()}, {"removed", boolean()}, {"finished", boolean()},
 		{"deviations", listOf(structure(member{"what", text()}, member{"reason", text()}))},
 	}, named(number, "dose hours height_m crown_radius_m")...)
 }

@@ -112,7 +112,7 @@ func (s *Server) handleOptions(w http.ResponseWriter, r *http.Request) error {
 		if !s.edits(methods) || s.checkOrigin(r) != nil {
 			methods = allowed // pages of other sites read and no more
 		} else {
-			headers += ", Authorization, Content-Type, Content-Crs, If-Match"
+			headers += ", Authorization, Content-Type, Content-Crs, Idempotency-Key, If-Match"
 		}
 		w.Header().Set("Access-Control-Allow-Methods", methods)
 		w.Header().Set("Access-Control-Allow-Headers", headers)

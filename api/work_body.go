@@ -1,6 +1,8 @@
 package api
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"maps"
 	"math"
@@ -32,6 +34,7 @@ type fields struct {
 	of    map[string]any
 	known []string
 	fault *error // of the whole body
+	sum   string // SHA-256 of the whole body, in hex
 }
 
 // readFields reads a JSON object from a request's body.
@@ -58,7 +61,8 @@ func readFields(w http.ResponseWriter, r *http.Request) (*fields, error) {
 	if hasCodeZero(tree) {
 		return nil, invalid("the body has a character of code 0 in a text or a name: leave it out")
 	}
-	return &fields{of: members, fault: new(error)}, nil
+	sum := sha256.Sum256(b)
+	return &fields{of: members, fault: new(error), sum: hex.EncodeToString(sum[:])}, nil
 }
 
 // plainlyCoded refuses a body that is compressed.
@@ -184,6 +188,20 @@ func (f *fields) day(name string) (out inventory.Opt[time.Time]) {
 		f.wrong(name, "is %s: expected a day such as 2027-02-14", kindOfJSON(v))
 	}
 	return inventory.Some(at)
+}
+
+// moment reads an instant (RFC 3339).
+func (f *fields) moment(name string) (out inventory.Opt[time.Time]) {
+	v, ok := f.take(name)
+	if !ok {
+		return out
+	}
+	text, _ := v.(string)
+	at, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		f.wrong(name, "is %s: expected an instant such as 2027-02-14T08:12:00Z", kindOfJSON(v))
+	}
+	return inventory.Some(at.UTC())
 }
 
 func (f *fields) list(name string) []any {

@@ -12,7 +12,11 @@ const cm = 0.01 // metres
 
 // handleComplete records what a crew did on a job.
 func (s *Server) handleComplete(w http.ResponseWriter, r *http.Request) error {
-	c, err := s.beginChange(w, r)
+	key, err := requestKey(r)
+	if err != nil {
+		return err
+	}
+	c, err := s.beginChangeOnce(w, r, key)
 	if err != nil {
 		return err
 	}
@@ -20,6 +24,12 @@ func (s *Server) handleComplete(w http.ResponseWriter, r *http.Request) error {
 	done.By = c.by
 	if err := c.end(); err != nil {
 		return err
+	}
+	if c.again {
+		return s.answerJob(w, r, c.id, http.StatusOK)
+	}
+	if key != "" {
+		done.Request = &inventory.Asked{Key: key, SHA256: c.sum}
 	}
 	b, err := s.basisOfJob(r.Context(), c.id)
 	if err != nil {
@@ -29,6 +39,12 @@ func (s *Server) handleComplete(w http.ResponseWriter, r *http.Request) error {
 	defer cancel()
 	made, err := question.Complete(ctx, s.config.Store, b, c.id, done, c.from)
 	if err != nil && made == nil {
+		// The same request may have come first on another connection.
+		if again, fault := s.askedBefore(r, c.id, key, c.sum); again {
+			return s.answerJob(w, r, c.id, http.StatusOK)
+		} else if fault != nil {
+			return fault
+		}
 		return stepped(err)
 	}
 	return s.answerComputed(w, r, c.id, err)
@@ -74,6 +90,13 @@ func readCompletion(f *fields) inventory.Completion {
 		On: f.day("on").V, Dose: f.number("dose", 1), Hours: f.number("hours", 1), Note: f.text("note").V,
 		Height: f.number("height_m", 1), CrownRadius: f.number("crown_radius_m", 1), Removed: f.truth("removed").V, Finished: f.truth("finished").V,
 	}
+	f.one("position", func(f *fields) {
+		f.need("longitude", "degrees")
+		f.need("latitude", "degrees")
+		f.need("accuracy_m", "the radius that the device says, metres")
+		f.need("at", "when the device was there")
+		c.Position = &inventory.Position{Longitude: f.number("longitude", 1).V, Latitude: f.number("latitude", 1).V, Accuracy: f.number("accuracy_m", 1).V, At: f.moment("at").V}
+	})
 	f.each("cuts", func(f *fields) { c.Cuts = append(c.Cuts, readMadeCut(f)) })
 	f.each("deviations", func(f *fields) {
 		c.Deviations = append(c.Deviations, inventory.Deviation{What: f.text("what").V, Reason: f.text("reason").V})

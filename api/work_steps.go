@@ -40,12 +40,19 @@ type changing struct {
 	id   inventory.JobID
 	from inventory.Opt[int] // version that it was made from
 	*fields
-	by string
+	by    string
+	again bool // the same request was done before
 }
 
 // beginChange reads the body of a request that changes a job. What it does not
 // know is refused by its end, once all is read.
 func (s *Server) beginChange(w http.ResponseWriter, r *http.Request) (c changing, err error) {
+	return s.beginChangeOnce(w, r, "")
+}
+
+// beginChangeOnce is beginChange of a request with a key, whose version is of no
+// account where it was done before.
+func (s *Server) beginChangeOnce(w http.ResponseWriter, r *http.Request, key string) (c changing, err error) {
 	_, actor, err := s.beginWork(w, r)
 	if err != nil {
 		return c, err
@@ -55,11 +62,23 @@ func (s *Server) beginChange(w http.ResponseWriter, r *http.Request) (c changing
 		return c, err
 	}
 	c.id = inventory.JobID(id)
-	if c.from, err = s.jobVersion(r, c.id); err != nil {
-		return c, err
+	if key != "" {
+		if c.fields, err = readFields(w, r); err != nil {
+			return c, err
+		}
+		if c.again, err = s.askedBefore(r, c.id, key, c.sum); err != nil {
+			return c, err
+		}
 	}
-	if c.fields, err = readFields(w, r); err != nil {
-		return c, err
+	if !c.again {
+		if c.from, err = s.jobVersion(r, c.id); err != nil {
+			return c, err
+		}
+	}
+	if c.fields == nil {
+		if c.fields, err = readFields(w, r); err != nil {
+			return c, err
+		}
 	}
 	c.by = s.by(actor, c.fields)
 	return c, nil

@@ -139,6 +139,12 @@ type Completion struct {
 	// Finished says that the work is at its end before its last visit, or at it: of
 	// a restoration, that the tree was found restored.
 	Finished bool `json:"finished,omitempty"`
+	// Position is where the crew's device was; nil where it was left out.
+	Position *Position `json:"position,omitempty"`
+	// Request is the one that it was recorded by, where that had a key.
+	Request *Asked `json:"request,omitempty"`
+	// Notices are what whoever checks the work should look at; no defects.
+	Notices []string `json:"notices,omitempty"`
 	// Defects are what the rules found.
 	Defects []Defect `json:"defects,omitempty"`
 	// Earlier are the completions of rounds before, which were sent back: cuts that
@@ -153,6 +159,20 @@ func (c *Completion) Rounds() []*Completion {
 		out = append(out, &c.Earlier[i])
 	}
 	return append(out, c)
+}
+
+// Of returns the round that was recorded by the request with this key; nil where
+// none was.
+func (c *Completion) Of(key string) *Completion {
+	if c == nil || key == "" {
+		return nil
+	}
+	for _, r := range c.Rounds() {
+		if r.Request != nil && r.Request.Key == key {
+			return r
+		}
+	}
+	return nil
 }
 
 // TotalDose is the share of the live crown taken over all rounds; missing where no

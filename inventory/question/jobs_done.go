@@ -54,6 +54,9 @@ func Complete(ctx context.Context, store JobStore, b *Basis, id inventory.JobID,
 		if d, ok := b.outOfSeason(j, t, &c); ok {
 			c.Defects = append(c.Defects, d)
 		}
+		if c.Position != nil && c.Position.AtTree(j.Point) {
+			c.Notices = append(c.Notices, fmt.Sprintf("the device was %.3g m from the tree, give or take %.3g m: see whether the job is of another tree", c.Position.FromTree.V, c.Position.Accuracy))
+		}
 		j.Completion = &c
 		if err := j.Step(inventory.Done, c.By, ""); err != nil {
 			return nil, err
@@ -184,6 +187,20 @@ func checkCompletion(id inventory.JobID, c *inventory.Completion, today time.Tim
 	}
 	if err := above(c.CrownRadius, 50); err != nil {
 		return bad("crown_radius_m", "%v", err)
+	}
+	if p := c.Position; p != nil {
+		if !(p.Longitude >= -180 && p.Longitude <= 180) {
+			return bad("position.longitude", "%v, expected -180 to 180, degrees", p.Longitude)
+		}
+		if !(p.Latitude >= -90 && p.Latitude <= 90) {
+			return bad("position.latitude", "%v, expected -90 to 90, degrees", p.Latitude)
+		}
+		if !(p.Accuracy >= 0 && p.Accuracy <= 1e6) {
+			return bad("position.accuracy_m", "%v, expected 0 to 1000000, metres", p.Accuracy)
+		}
+		if p.At.Year() < 1950 || p.At.After(today.AddDate(0, 0, 1)) {
+			return bad("position.at", "%s, expected when the device was there, which is in the past", p.At.Format(time.RFC3339))
+		}
 	}
 	for i := range c.Deviations {
 		if strings.TrimSpace(c.Deviations[i].What) == "" || strings.TrimSpace(c.Deviations[i].Reason) == "" {
