@@ -6,6 +6,7 @@ import (
 	"sync"
 	"testing"
 
+	"github.com/underbough/underbough/api"
 	"github.com/underbough/underbough/inventory/postgres/pgtest"
 )
 
@@ -107,5 +108,21 @@ func TestCompletionSentAtOnce(t *testing.T) {
 	}
 	if n := pgtest.Query(t, s.url, fmt.Sprintf(`SELECT count(*) FROM cuts WHERE job_id = %v`, j["job_id"]))[0]; n != "1" {
 		t.Errorf("%s cuts are recorded, expected 1", n)
+	}
+}
+
+// A page that sends without a key is told so at once: the browser does not come
+// between with a question of its own, as it does for Basic (RFC 7617).
+func TestKeyAskedOfPage(t *testing.T) {
+	s := serve(t, func(c *api.Config) {
+		editing(c)
+		c.EditKeys = []api.EditKey{{Name: "Crew B", Key: "a key of 32 letters, as is needed"}}
+	})
+	for mode, want := range map[string]int{"": 2, "navigate": 2, "cors": 1, "same-origin": 1} {
+		r := s.send(t, "POST", "/jobs/1/completion", plainJSON, `{}`, "Sec-Fetch-Mode", mode)
+		r.want(t, 401, "key")
+		if n := len(r.header.Values("WWW-Authenticate")); n != want {
+			t.Errorf("Sec-Fetch-Mode %q: %d challenges, expected %d", mode, n, want)
+		}
 	}
 }
