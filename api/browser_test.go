@@ -34,6 +34,14 @@ type browser struct {
 
 func open(t *testing.T) (context.Context, *browser) {
 	t.Helper()
+	ctx, b, _ := openIn(t, t.TempDir())
+	return ctx, b
+}
+
+// openIn opens a browser that keeps what it keeps in a folder; end ends its
+// process.
+func openIn(t *testing.T, folder string) (_ context.Context, _ *browser, end func()) {
+	t.Helper()
 	path, err := exec.LookPath("chromium")
 	if err != nil {
 		t.Fatal("the map is tested in Debian's chromium: run `make test`, which installs what is missing")
@@ -41,7 +49,7 @@ func open(t *testing.T) (context.Context, *browser) {
 	if _, built := viewer.Page(); !built {
 		t.Fatal("the map page is not built: run `make test`, which builds it where Node is there")
 	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox,
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(folder), chromedp.NoSandbox,
 		// The map draws with WebGL, which is worked out in software here.
 		chromedp.Flag("use-angle", "swiftshader"), chromedp.Flag("enable-unsafe-swiftshader", true), chromedp.Flag("ignore-gpu-blocklist", true))
 	for _, flag := range []string{"disable-quic", "disable-background-networking", "disable-component-update", "disable-sync", "no-first-run", "disable-dev-shm-usage"} {
@@ -49,6 +57,7 @@ func open(t *testing.T) (context.Context, *browser) {
 	}
 	ctx, cancel := chromedp.NewExecAllocator(context.WithoutCancel(t.Context()), options...)
 	t.Cleanup(cancel)
+	end = cancel
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(cancel)
 	b := &browser{}
@@ -78,7 +87,7 @@ func open(t *testing.T) (context.Context, *browser) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return ctx, b
+	return ctx, b, end
 }
 
 // call makes an action of a command of the protocol.
@@ -115,7 +124,7 @@ func settled[R any](step chromedp.Action[R]) chromedp.Action[R] {
 	return func(ctx context.Context, target *chromedp.Target) (r R, err error) {
 		for range 20 {
 			r, err = step(ctx, target)
-			if err == nil || !strings.Contains(err.Error(), "context") || ctx.Err() != nil {
+			if err == nil || !strings.Contains(err.Error(), "context") && !strings.Contains(err.Error(), "navigated") || ctx.Err() != nil {
 				return r, err
 			}
 			time.Sleep(100 * time.Millisecond)

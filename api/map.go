@@ -22,8 +22,11 @@ import (
 // basemap where there is one.
 func (s *Server) mapPolicy() string {
 	tiles := s.config.basemapOrigin()
-	return "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:" + tiles + "; worker-src 'self'; connect-src 'self'" + tiles + "; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
+	return "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:" + tiles + "; worker-src 'self'; connect-src 'self'" + tiles + "; manifest-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
 }
+
+// workerPolicy keeps the page's service worker to the same.
+const workerPolicy = "default-src 'none'; script-src 'self'; connect-src 'self'"
 
 // handleMap serves the map page; where it has not been built, how to get it.
 func (s *Server) handleMap(w http.ResponseWriter, r *http.Request) error {
@@ -73,6 +76,18 @@ func (s *Server) handleMapFile(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return inventory.Errorf(inventory.NotFound, "the map page has no part %q", name)
 	}
+	switch {
+	case name == "sw.js":
+		// The worker lies below the page, and answers for the page too.
+		base, err := url.Parse(s.base(r))
+		if err != nil {
+			return err
+		}
+		w.Header().Set("Service-Worker-Allowed", base.EscapedPath()+"/map")
+		w.Header().Set("Content-Security-Policy", workerPolicy)
+	case path.Ext(name) == ".webmanifest":
+		w.Header().Set("Content-Type", "application/manifest+json")
+	}
 	return writeFile(w, r, name, body)
 }
 
@@ -80,7 +95,9 @@ func writeFile(w http.ResponseWriter, r *http.Request, name string, body []byte)
 	sum := sha256.Sum256(body)
 	tag := hex.EncodeToString(sum[:12])
 	h := w.Header()
-	h.Set("Content-Type", mime.TypeByExtension(path.Ext(name)))
+	if h.Get("Content-Type") == "" {
+		h.Set("Content-Type", mime.TypeByExtension(path.Ext(name)))
+	}
 	h.Set("ETag", `"`+tag+`"`)
 	if h.Get("Cache-Control") == "" {
 		h.Set("Cache-Control", "no-cache")

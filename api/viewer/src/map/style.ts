@@ -24,7 +24,7 @@ export interface Seen {
   above: { sources: Record<string, SourceSpecification>; layers: LayerSpecification[] }
 }
 
-const tiles = (collection: string, maxzoom: number, minzoom: number, parameters: Record<string, string>): SourceSpecification => {
+export const tiles = (collection: string, maxzoom: number, minzoom: number, parameters: Record<string, string>): SourceSpecification => {
   const query = new URLSearchParams(Object.entries(parameters).filter(([, v]) => v)).toString()
   return {
     type: 'vector', minzoom, maxzoom,

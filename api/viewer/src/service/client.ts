@@ -1,3 +1,5 @@
+import { signal } from '@preact/signals'
+
 // Asks the service; every address lies below the page's own.
 
 export const base = document.documentElement.dataset.base ?? ''
@@ -32,7 +34,11 @@ export const editKey = {
   set: (key: string) => key ? sessionStorage.setItem(keyName, key) : sessionStorage.removeItem(keyName),
 }
 
+// Whether the service could not be reached when it was last asked.
+export const lost = signal(false)
+
 export interface Sent<T> {
+  kept: string | null // when it was stored on this device, where the service cannot be reached
   body: T
   etag: string | null
   location: string | null
@@ -62,15 +68,18 @@ export async function send<T = unknown>(path: string, parameters: Parameters = {
     response = await fetch(address(path, parameters), { method: how.method ?? 'GET', headers, body: body ?? null, signal: how.signal ?? null })
   } catch (err) {
     if ((err as Error).name === 'AbortError') throw err
+    lost.value = true
     throw new Problem(0, 'The service cannot be reached.')
   }
+  const kept = response.headers.get('Underbough-Kept')
+  lost.value = !!kept
   if (!response.ok) {
     const members = (await response.json().catch(() => ({}))) as Record<string, unknown>
     throw new Problem(response.status, String(members.detail ?? members.title ?? `The service answered ${response.status}.`), members)
   }
   const text = await response.text()
   const json = /json/.test(response.headers.get('Content-Type') ?? '')
-  return { body: (text && json ? JSON.parse(text) : null) as T, etag: response.headers.get('ETag'), location: response.headers.get('Location'), status: response.status }
+  return { kept, body: (text && json ? JSON.parse(text) : null) as T, etag: response.headers.get('ETag'), location: response.headers.get('Location'), status: response.status }
 }
 
 export async function get<T>(path: string, parameters: Parameters = {}, signal?: AbortSignal): Promise<T> {

@@ -5,7 +5,11 @@ import { linkTo, tree, view } from '../state/store'
 import { Button, Field, Trouble } from '../ui/parts'
 import { tell } from '../ui/toast'
 import { figure } from '../ui/words'
+import { clock, editing, EntryCard } from '../field/entry'
+import { entries, entryOf, read as readEntries } from '../field/queue'
+import { canTake, putAway, readTaken, takeAlong, taken } from '../field/take'
 import { By, signed, wrong } from './by'
+import { CheckFields, checkBody, unjudged, type Checked } from './check'
 import { CompletionForm } from './done'
 import { Completed } from './completed'
 import { Urgent } from './urgent'
@@ -26,6 +30,10 @@ export function JobPanel({ id, onChanged }: { id: number; onChanged: () => void 
     read(asking.signal).catch((err: Error) => { if (!isAbort(err)) error.value = err.message })
     return () => asking.abort()
   }, [id])
+  useEffect(() => { void readEntries().catch(() => {}); void readTaken().catch(() => {}) }, [])
+  // What is sent by now is read anew, whoever sent it.
+  const open = entryOf(id), sent = entries.value.filter((e) => e.job === id && (e.recorded || e.state === 'sent')).length
+  useEffect(() => { if (job.peek() && sent) void read().then(() => { onChanged(); inSight('#completed') }, () => {}) }, [sent, open?.draft.pictures.length])
   const take: Take = async (step, body) => {
     const was = job.value!
     busy.value = true
@@ -35,7 +43,6 @@ export function JobPanel({ id, onChanged }: { id: number; onChanged: () => void 
       if (got.body) job.value = got
       else await read()
       onChanged()
-      if (step === 'completion') inSight('#completed')
       return true
     } catch (err) {
       error.value = wrong(err as Error)
@@ -57,6 +64,7 @@ export function JobPanel({ id, onChanged }: { id: number; onChanged: () => void 
   return (
     <div id="job" data-job={id} data-state={j.state} aria-busy={busy.value}>
       <p><a href={linkTo({ view: 'ask', tree: j.tree_id })} onClick={(e) => { e.preventDefault(); view.value = 'ask'; tree.value = j.tree_id }}>{j.tag}</a>: {j.work}, {j.package || 'no package'}, {j.year}. <b>{j.state}</b>{j.must ? ', must be done' : ''}{j.urgent ? ', urgent' : ''}{j.tree_status === 'alive' ? '' : `, the tree is ${j.tree_status || 'no longer in the inventory'}`}</p>
+      {job.value!.kept && <p class="kept" role="status"><b>As of {clock(job.value!.kept)}</b>, kept on this device: the service cannot be reached.</p>}
       <Trouble text={error.value} />
       {changed.value && <p class="trouble" role="alert">The job has changed since you opened it: {changed.value} It is shown as it is now; look, and take your step again.</p>}
       <dl class="pairs">
@@ -67,11 +75,14 @@ export function JobPanel({ id, onChanged }: { id: number; onChanged: () => void 
       </dl>
       {j.completion && <Completed c={j.completion} standing={j.standing_defects ?? []} />}
       <Instructions j={j} />
+      <Along j={j} />
       <Gates j={j} take={take} />
       <By />
       <Steps j={j} take={take} busy={busy} />
       <Urgent j={j} take={take} />
-      {j.state === 'in hand' && <CompletionForm j={j} take={take} onPhotos={async () => { await read(); onChanged() }} />}
+      {open && editing.value !== open.id && <EntryCard e={open} onEdit={() => { editing.value = open.id! }} />}
+      {open && editing.value === open.id ? <CompletionForm key={open.id} j={j} etag={job.value!.kept ? open.etag : job.value!.etag} again={open} onKept={() => { editing.value = null }} onLeave={() => { editing.value = null }} />
+        : !open && j.state === 'in hand' && <CompletionForm key="new" j={j} etag={job.value!.etag} onKept={() => inSight('.entry-card')} />}
       {!!j.photos?.length && (
         <section class="photos" aria-label="Pictures"><h3>Pictures</h3>
           {j.photos.map((p) => <a key={p.photo_id} href={address(`/jobs/${id}/photos/${p.photo_id}`)}><img src={address(`/jobs/${id}/photos/${p.photo_id}`)} alt={`${p.name}, by ${p.by}, ${p.at.slice(0, 10)}`} loading="lazy" /></a>)}
@@ -107,8 +118,30 @@ function Instructions({ j }: { j: Job }) {
       <h3 id="to-do">What to do, visit {v.number} of {s.visits.length}</h3>
       <p>{v.goal}</p>
       <ol>{v.items?.map((i, k) => <li key={k}>{i.text} <span class="soft">({i.cut ? `${i.cut}, ` : ''}{i.place})</span></li>)}</ol>
+      <img class="drawing" src={address('/drawing.svg', { site: j.site, tag: `#${j.tree_id}` })} alt={`${j.tag} from the side, with its cuts and what is to be cut at the visit to come`} loading="lazy" />
       {(s.not?.length > 0 || s.stop) && <details><summary>What not to do, and when to stop</summary><ul>{s.not?.map((n) => <li key={n}>{n}</li>)}</ul><p>{s.stop}</p></details>}
     </section>
+  )
+}
+
+// Along keeps a job on this device for where there is no signal.
+function Along({ j }: { j: Job }) {
+  const busy = useSignal(false), error = useSignal('')
+  const mine = taken.value.find((t) => t.job === j.job_id)
+  if (!canTake()) return null
+  const act = async (how: Promise<unknown>) => {
+    busy.value = true
+    error.value = ''
+    await how.catch((err: Error) => { error.value = err.message })
+    busy.value = false
+  }
+  return (
+    <div class="row along" aria-busy={busy.value}>
+      {mine ? <p>Taken along at {clock(mine.since)}.</p> : null}
+      <Button disabled={busy.value} onClick={() => void act(takeAlong([j.job_id], () => {}))}>{mine ? 'Take along anew' : 'Take along'}</Button>
+      {mine && <Button disabled={busy.value} onClick={() => void act(putAway([j.job_id]))}>Put away</Button>}
+      <Trouble text={error.value} />
+    </div>
   )
 }
 
@@ -141,10 +174,10 @@ const forward = ['proposed', 'approved', 'in hand', 'done', 'checked']
 
 // Steps are the ways on from where the job is. One back, or out, takes a reason.
 function Steps({ j, take, busy }: { j: Job; take: Take; busy: Signal<boolean> }) {
-  const reason = useSignal('')
+  const reason = useSignal(''), judged = useSignal<Checked>(unjudged)
   const go = (to: string) => {
     const sent = j.state === 'done' || j.state === 'checked' && to === 'in hand'
-    const done = j.state === 'done' ? take('check', { accept: to === 'checked', ...(reason.value ? { reason: reason.value } : {}) }) : take('state', { to, ...(reason.value ? { reason: reason.value } : {}) })
+    const done = j.state === 'done' ? take('check', { accept: to === 'checked', ...(to === 'checked' ? checkBody(judged.value) : {}), ...(reason.value ? { reason: reason.value } : {}) }) : take('state', { to, ...(reason.value ? { reason: reason.value } : {}) })
     void done.then((ok) => { if (ok) { reason.value = ''; tell(`Job ${j.job_id} is ${sent && to === 'checked' ? 'checked' : to}.`) } })
   }
   const name = (to: string) => j.state === 'done' ? to === 'checked' ? 'Accept' : 'Send back' : to === 'approved' && j.state === 'in hand' ? 'Back to approved' : to === 'in hand' && j.state === 'checked' ? 'Back to the crew' : to === 'proposed' && j.state === 'withdrawn' ? 'Propose again' : says[to] ?? to
@@ -153,6 +186,7 @@ function Steps({ j, take, busy }: { j: Job; take: Take; busy: Signal<boolean> })
     <section aria-labelledby="next">
       <h3 id="next">Next step</h3>
       {j.state === 'done' && <p class="hint">Somebody else than the crew checks the work. With defects, accepting needs a reason.</p>}
+      {j.state === 'done' && <CheckFields c={judged.value} onChange={(c) => { judged.value = c }} />}
       <Field label="Reason" hint="Needed for a step back or out; kept with your name.">{(p) => <input {...p} value={reason.value} onInput={(e) => { reason.value = e.currentTarget.value }} />}</Field>
       <div class="row steps">
         {steps.map((to) => <Button key={to} data-to={to} disabled={busy.value} look={forward.indexOf(to) > forward.indexOf(j.state) && j.state !== 'withdrawn' ? 'main' : 'usual'} onClick={() => go(to)}>{name(to)}</Button>)}

@@ -6,6 +6,7 @@ import { param, site } from '../state/store'
 import { Button, Dialog, Select, Trouble } from '../ui/parts'
 import { figure, plural } from '../ui/words'
 import { AddJob } from './add'
+import { TakeThese } from '../field/these'
 import { JobPanel } from './job'
 import { states, type Job, type Page } from './types'
 
@@ -53,6 +54,7 @@ export function JobsBoard() {
         <p>{now && pack.value ? <>Crew sheet: <a href={address('/crew-sheet', { ...sheet, f: 'html' })}>page</a>, <a href={address('/crew-sheet', { ...sheet, f: 'pdf' })}>PDF</a>. </> : 'Choose a year and a package for its crew sheet. '}
           Bid sheet: <a href={address('/bid-sheet', { ...sheet, f: 'xlsx' })} download>XLSX</a>, <a href={address('/bid-sheet', { ...sheet, f: 'csv' })} download>CSV</a>. Report: <a href={address('/report', { site: site.value, f: 'html' })}>page</a>, <a href={address('/report', { site: site.value, f: 'pdf' })}>PDF</a>.</p>
       </div>
+      {pack.value && <p><TakeThese jobs={here.filter((j) => j.state === 'approved' || j.state === 'in hand').map((j) => j.job_id)} /></p>}
       <Trouble text={plans.error || list.error} />
       <p class="says" role="status">{list.busy || plans.busy ? 'Asking…' : `${plural(here.length, 'job', 'jobs')}${list.value?.whole === false ? ', the first of more' : ''}${here.some((j) => j.state === 'withdrawn') && !withdrawn.value ? `, ${here.filter((j) => j.state === 'withdrawn').length} of them withdrawn` : ''}`}</p>
       <div class="on-phone"><Select label="How far they have come" value={shownState.value} choices={columns.map((s) => [s, `${s}: ${here.filter((j) => j.state === s).length}`] as const)} onChange={(v) => { shownState.value = v }} /></div>

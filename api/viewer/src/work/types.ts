@@ -33,7 +33,9 @@ export interface Defect { cut: number; rule: string; what: string }
 // Lengths of a completion that was kept are in metres.
 export interface Completion {
   on: string; by: string; note?: string; dose?: number; hours?: number; removed?: boolean; finished?: boolean
-  cuts: { kind: string; count?: number; diameter_m?: number; stub_length_m?: number; lateral_diameter_m?: number; on_cut?: number; gone?: boolean }[] | null
+  cuts: { kind: string; count?: number; diameter_m?: number; stub_length_m?: number; lateral_diameter_m?: number; height_m?: number; bearing_deg?: number; reach_m?: number; regrowth_left_m?: number; on_cut?: number; gone?: boolean }[] | null
+  height_m?: number; crown_radius_m?: number; notices?: string[]
+  position?: { longitude: number; latitude: number; accuracy_m: number; at: string; from_tree_m?: number }
   deviations?: { what: string; reason: string }[]; defects?: Defect[]; earlier?: Completion[]
 }
 export interface SpecifiedVisit { number: number; goal: string; dose: number; after_years: number; items: { cut?: string; text: string; place: string }[] | null }

@@ -1,0 +1,49 @@
+import { effect, signal } from '@preact/signals'
+import { base, editKey } from '../service'
+import { views } from '../views'
+import { wantsKey } from '../work/by'
+import { flush, read, waiting } from './queue'
+import { news } from './store'
+
+// The worker of a newer build of the page, which waits to take over.
+export const newer = signal<ServiceWorker | null>(null)
+export const others = signal(false) // other tabs keep it from that
+
+let begun = false
+export function begin() {
+  if (begun) return
+  begun = true
+  news(base).onmessage = () => void read()
+  addEventListener('online', () => void flush())
+  document.addEventListener('visibilitychange', () => { if (!document.hidden) void flush() })
+  // A phone's word on its signal is not always right.
+  setInterval(() => { if (waiting.value.length) void flush() }, 60_000)
+  effect(() => {
+    const n = waiting.value.length
+    const title = n ? `Field (${n})` : 'Field'
+    if (views.peek().some((v) => v.id === 'field' && v.title !== title)) views.value = views.peek().map((v) => v.id === 'field' ? { ...v, title } : v)
+  })
+  // A key that was asked for is there.
+  effect(() => { if (!wantsKey.value && editKey.get()) void flush() })
+  void read().then(() => flush())
+  if (!import.meta.env.DEV) void keepThePage()
+}
+
+async function keepThePage() {
+  const workers = navigator.serviceWorker as ServiceWorkerContainer | undefined
+  if (!workers) return
+  let had = !!workers.controller
+  workers.addEventListener('controllerchange', () => {
+    if (had) location.reload()
+    had = true
+  })
+  workers.addEventListener('message', (e) => { if (e.data === 'others') others.value = true })
+  try {
+    const r = await workers.register(`${base}/map/sw.js`, { scope: `${base}/map`, updateViaCache: 'none' })
+    const look = () => { if (r.waiting && workers.controller) newer.value = r.waiting }
+    look()
+    r.addEventListener('updatefound', () => r.installing?.addEventListener('statechange', look))
+  } catch (err) {
+    console.info((err as Error).message)
+  }
+}
