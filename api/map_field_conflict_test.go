@@ -57,6 +57,13 @@ func TestMapFieldConflict(t *testing.T) {
 	if c := f.json(t, at(j))["completion"].(object); c["note"] != "as the crew saw it" || c["by"] != "Crew A" {
 		t.Errorf("recorded %v", c)
 	}
+	// Whoever checks it says how likely each part is to fail.
+	accessible(t, ctx, checker, "check")
+	do(t, ctx, fill("#job .by input", "Inspector"), choose("#check select", "possible"), fill("#check [name=condition]", "fair"), fill("#next ~ .field input", "seen"), press("#job", "Accept"), shown("#job[data-state=checked]"))
+	visits := f.features(t, fmt.Sprintf("/collections/visits/items?job_id=%v&visited_by=Inspector", j["job_id"])).Features
+	if len(visits) != 1 || visits[0].Properties["whole_tree"] != "possible" || visits[0].Properties["condition"] != "fair" || visits[0].Properties["crown"] != nil {
+		t.Errorf("visits of the check: %v", visits)
+	}
 
 	// A day that cannot be is refused; it is gone through again and sent.
 	form(other, "second")
