@@ -1,5 +1,6 @@
 import { effect, signal } from '@preact/signals'
 import { base, editKey } from '../service'
+import { tell } from '../ui/toast'
 import { views } from '../views'
 import { wantsKey } from '../work/by'
 import { flush, read, waiting } from './queue'
@@ -40,7 +41,11 @@ async function keepThePage() {
   workers.addEventListener('message', (e) => { if (e.data === 'others') others.value = true })
   try {
     const r = await workers.register(`${base}/map/sw.js`, { scope: `${base}/map`, updateViaCache: 'none' })
-    const look = () => { if (r.waiting && workers.controller) newer.value = r.waiting }
+    const look = () => {
+      if (!r.waiting || !workers.controller) return
+      newer.value = r.waiting
+      tell('A newer version of this page is ready: it is used once all tabs of the page are closed, or from Field at once.')
+    }
     look()
     r.addEventListener('updatefound', () => r.installing?.addEventListener('statechange', look))
   } catch (err) {
