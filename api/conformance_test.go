@@ -191,7 +191,7 @@ func TestOpenAPIClass(t *testing.T) {
 			if path == "/map/{part}" || strings.HasSuffix(path, "/photos/{photo}") || item.Get == nil {
 				continue // the page's own tests ask for its parts, those of pictures for each kind
 			}
-			asked := strings.NewReplacer("{featureId}", feature[path], "{programme}", "1", "{job}", "1", "{place}", "1", "{question}", "tall", "{ranking}", "1", "{other}", "2", "{tileMatrixSetId}", "WebMercatorQuad",
+			asked := strings.NewReplacer("{featureId}", feature[strings.TrimSuffix(path, "/history")], "{programme}", "1", "{job}", "1", "{place}", "1", "{question}", "tall", "{ranking}", "1", "{other}", "2", "{tileMatrixSetId}", "WebMercatorQuad",
 				"{tileMatrix}", "16", "{tileRow}", "20800", "{tileCol}", "37368").Replace(path)
 			query := url.Values{}
 			for _, p := range item.Get.Parameters {

@@ -59,11 +59,22 @@ func (s *Server) methods(r *http.Request) string {
 				return allowed + ", POST"
 			case 4:
 				return allowed + ", PUT, PATCH, DELETE"
+			case 5:
+				if parts[4] == "history" && putsBack(c) {
+					return allowed + ", POST"
+				}
 			}
 		}
 	}
 	return allowed
 }
+
+// putsBack reports whether features go back to earlier versions. Sites do not:
+// what was computed of one belongs to it.
+func putsBack(c *inventory.Collection) bool { return c.Editable && c.ID != "sites" }
+
+// errMatchRequired refuses an edit that does not say what it was made from.
+var errMatchRequired = &statusError{http.StatusPreconditionRequired, "this service takes no edit without If-Match: read the feature first and send its ETag, so that nobody's edit is lost"}
 
 // editing is a request that edits, once it is known to be allowed.
 type editing struct {
@@ -100,8 +111,8 @@ func (s *Server) beginEdit(w http.ResponseWriter, r *http.Request, kind inventor
 	}
 	e.edit.Versions, e.match = versionsOf(r.Header.Values("If-Match"))
 	e.any = e.edit.Versions == nil
-	if !e.match && s.config.RequireMatch {
-		return nil, &statusError{http.StatusPreconditionRequired, "this service takes no edit without If-Match: read the feature first and send its ETag, so that nobody's edit is lost"}
+	if !e.match && s.config.RequireMatch && kind != inventory.PutBack { // what is deleted has no ETag
+		return nil, errMatchRequired
 	}
 	id, text, ok := question.ParseFeatureID(c, e.given)
 	if !ok || text != "" {
@@ -270,7 +281,7 @@ func (e *editing) current() (body []byte, version int64, err error) {
 	c, id := e.edit.Collection, strconv.FormatInt(e.edit.ID, 10)
 	get := e.r.Clone(e.r.Context())
 	get.URL = &url.URL{Path: "/collections/" + c.ID + "/items/" + id}
-	links := append(e.alternates(get, typeGeoJSON, itemForms), link{Href: e.base(get) + "/collections/" + c.ID, Rel: "collection", Type: typeJSON})
+	links := append(e.alternates(get, typeGeoJSON, itemForms), e.itemLinks(get, c, id)...)
 	return e.feature(e.r.Context(), inventory.FeatureQuery{Client: e.config.Client, Collection: c}, lonLat, id, links)
 }
 

@@ -218,7 +218,7 @@ func editableNames(c *inventory.Collection) (names []string) {
 // readValue reads a value as its property's type is served.
 func readValue(p *inventory.Property, given any) (v inventory.Value, err error) {
 	wrong := func(expected string) (inventory.Value, error) {
-		return v, invalid("%s is %s: expected %s", p.Name, kindOfJSON(given), expected)
+		return v, inventory.FieldErrorf(p.Name, "is %s: expected %s", kindOfJSON(given), expected)
 	}
 	if given == nil {
 		return inventory.Value{Null: true}, nil

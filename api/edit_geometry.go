@@ -27,19 +27,23 @@ func (e *editing) takeGeometry(given any) error {
 	r := geometryReader{yFirst: ref.YFirst}
 	g, err := r.read(given, 0)
 	if err != nil {
-		return invalid("geometry: %w", err)
+		return geometryFault("%v", err)
 	}
 	c := e.edit.Collection
 	if kind := g.GeoJSONType(); !slices.Contains(c.Geometries, kind) && !slices.Contains(c.Geometries, "Multi"+kind) {
-		return invalid("geometry: a %s: expected %s", kind, strings.Join(c.Geometries, " or "))
+		return geometryFault("a %s: expected %s", kind, strings.Join(c.Geometries, " or "))
 	}
 	if ref.Degrees() {
 		if err := geo.CheckGeometry(g); err != nil {
-			return invalid("geometry: %w", err)
+			return geometryFault("%v", err)
 		}
 	}
 	e.edit.Geometry = inventory.Some(g)
 	return nil
+}
+
+func geometryFault(format string, args ...any) error {
+	return &inventory.Error{Kind: inventory.Invalid, Message: "geometry: " + fmt.Sprintf(format, args...), Field: inventory.GeometryProperty}
 }
 
 // geometryReader reads geometry objects (RFC 7946, 3.1). Numbers beyond the

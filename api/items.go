@@ -234,7 +234,7 @@ func (s *Server) handleItem(w http.ResponseWriter, r *http.Request) error {
 	if err := s.computedFor(r.Context(), c); err != nil {
 		return err
 	}
-	links := append(s.alternates(r, form, itemForms), link{Href: s.base(r) + "/collections/" + c.ID, Rel: "collection", Type: typeJSON})
+	links := append(s.alternates(r, form, itemForms), s.itemLinks(r, c, chi.URLParam(r, "feature"))...)
 	body, version, err := s.feature(r.Context(), q, formOf(ref), chi.URLParam(r, "feature"), links)
 	if err != nil {
 		return err

@@ -85,6 +85,7 @@ func (s *Server) collectionOperations(c *inventory.Collection) []operation {
 		items, item, export,
 	}
 	out = append(out, s.editOperations(c)...)
+	out = append(out, s.historyOperations(c)...)
 	if hasTiles(c) {
 		out = append(out, s.tileOperations(c)...)
 	}

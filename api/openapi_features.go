@@ -20,7 +20,7 @@ func describingSchemas() object {
 		{"link", loose([]string{"href", "rel", "type"}, member{"href", text()}, member{"rel", text()}, member{"type", text()}, member{"title", text()}, member{"templated", boolean()}).
 			with(member{"additionalProperties", false})},
 		{"problem", loose([]string{"type", "title", "status"}, member{"type", text()}, member{"title", text()}, member{"status", wholeFrom(400, 599)},
-			member{"detail", text()}, member{"instance", text()}, member{"parameter", text()}).with(member{"additionalProperties", false})},
+			member{"detail", text()}, member{"instance", text()}, member{"parameter", text()}, member{"property", text()}).with(member{"additionalProperties", false})},
 		{"landingPage", structure(member{"title", text()}, member{"description", text()}, links)},
 		{"definition", loose([]string{"openapi", "info", "paths"}, member{"openapi", text()}, member{"info", object{{"type", "object"}}}, member{"paths", object{{"type", "object"}}})},
 		{"conformance", structure(member{"conformsTo", listOf(uri())}, links)},
@@ -37,6 +37,7 @@ func describingSchemas() object {
 		{"questions", structure(member{"questions", listOf(ref("schemas", "question"))}, links)},
 		{"edit.question", loose([]string{"filter"}, member{"title", text()}, member{"collection", text()}, member{"filter", object{{"description", "CQL2, as a text or, with filter-lang cql2-json, as an object"}}},
 			member{"filter-lang", words("cql2-text", "cql2-json")})},
+		{"history", historySchema()},
 		{"health", structure(member{"status", text()})},
 	}
 }

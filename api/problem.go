@@ -26,6 +26,7 @@ type problem struct {
 	Detail    string `json:"detail,omitempty"`
 	Instance  string `json:"instance,omitempty"`
 	Parameter string `json:"parameter,omitempty"` // the query parameter at fault
+	Property  string `json:"property,omitempty"`  // the property of a feature that was sent, or geometry
 }
 
 // parameterError says which query parameter is wrong, and how.
@@ -84,6 +85,9 @@ func problemOf(err error) problem {
 		default:
 			p.Status, p.Detail = http.StatusInternalServerError, "a fault of the service: its log says more"
 		}
+	}
+	if p.Status < http.StatusInternalServerError {
+		p.Property = inventory.FieldOf(err)
 	}
 	var fault *parameterFault
 	if errors.As(err, &fault) {

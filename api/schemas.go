@@ -184,13 +184,17 @@ func (s *Server) sortables(r *http.Request, c *inventory.Collection) object {
 
 // schema lists what is returned and, but for what is read only, received.
 func (s *Server) schema(r *http.Request, c *inventory.Collection) object {
+	var required []string
 	properties := object{
 		{"id", identitySchema(c).with(member{"title", "ID"}, member{"readOnly", true}, member{"x-ogc-role", "id"})},
 		{inventory.GeometryProperty, readOnly(geometrySchema(c).with(member{"x-ogc-role", "primary-geometry"}), !c.Editable)},
 	}
 	for i := range c.Properties {
 		p := &c.Properties[i]
-		out := readOnly(propertySchema(p), p.Fixed || !c.Editable)
+		out := readOnly(propertySchema(p).with(limitsOf(p)...), p.Fixed || !c.Editable)
+		if p.Required {
+			required = append(required, p.Name)
+		}
 		if p.Name == c.Time && temporal(p) {
 			out = out.with(member{"x-ogc-role", "primary-instant"})
 		}
@@ -199,7 +203,30 @@ func (s *Server) schema(r *http.Request, c *inventory.Collection) object {
 	for i := range properties {
 		properties[i].value = properties[i].value.(object).with(member{"x-ogc-propertySeq", i + 1})
 	}
-	return s.schemaOf(r, c, "/schema", c.Title, c.Note, properties)
+	out := s.schemaOf(r, c, "/schema", c.Title, c.Note, properties)
+	if required != nil {
+		out = out.with(member{"required", required})
+	}
+	return out
+}
+
+// limitsOf is what an edit holds a property to.
+func limitsOf(p *inventory.Property) (out object) {
+	if p.Default != "" {
+		out = out.with(member{"default", p.Default})
+	}
+	b := p.Bounds
+	if b == nil {
+		return out
+	}
+	low, high := "minimum", "maximum"
+	if b.Above {
+		low = "exclusiveMinimum"
+	}
+	if b.Below {
+		high = "exclusiveMaximum"
+	}
+	return out.with(member{low, b.Low}, member{high, b.High})
 }
 
 func readOnly(o object, is bool) object {

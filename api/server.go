@@ -32,6 +32,7 @@ type Store interface {
 	question.SavedStore
 	question.EditStore
 	inventory.QuarantineStore
+	question.HistoryStore
 	inventory.TileStore
 	WorkStore
 	Ping(ctx context.Context) error

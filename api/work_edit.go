@@ -54,7 +54,7 @@ func (s *Server) workMethods(parts []string) string {
 // acceptedPost are the media types that a path takes with POST.
 func acceptedPost(path string) string {
 	switch {
-	case strings.HasPrefix(path, "/collections/"):
+	case strings.HasPrefix(path, "/collections/") && strings.HasSuffix(path, "/items"):
 		return acceptPost
 	case strings.HasSuffix(path, "/photos"):
 		return strings.Join(photoTypes, ", ")

@@ -1,5 +1,7 @@
 package inventory
 
+import "math"
+
 func words[T ~string](list []T) []string {
 	out := make([]string, len(list))
 	for i, w := range list {
@@ -7,6 +9,14 @@ func words[T ~string](list []T) []string {
 	}
 	return out
 }
+
+// The ends of bounds: neither, both, or only the lower one is allowed itself.
+
+func between(low, high float64) *Bounds { return &Bounds{low, high, true, true} }
+
+func within(low, high float64) *Bounds { return &Bounds{Low: low, High: high} }
+
+func upTo(low, high float64) *Bounds { return &Bounds{Low: low, High: high, Below: true} }
 
 var (
 	likelihoods = likelihoodWords[1:]
@@ -30,7 +40,7 @@ var treeShapes = []Shape{
 // served in.
 var Collections = []Collection{
 	{ID: "sites", Title: "Sites", Note: "Sites of this client; the geometry is the boundary, where one is recorded.", Geometries: []string{"MultiPolygon"}, Time: "changed_at", Editable: true, Properties: []Property{
-		{Name: "name"},
+		{Name: "name", Required: true},
 		{Name: "time_zone", Note: "IANA name; the hours of the week are in it"},
 		{Name: "epsg", Type: Integer, Note: "projected reference system of the site besides the usual ones; null for the UTM zone of its trees"},
 		{Name: "generation", Type: Integer, Fixed: true, Note: "of the exposures in force; 0 before any run"},
@@ -55,21 +65,21 @@ var treeProperties = []Property{
 	{Name: "source_id"},
 	{Name: "species"},
 	{Name: "common_name"},
-	{Name: "status", Values: words(TreeStatuses)},
-	{Name: "dbh_cm", Type: Number, Decimals: 1},
-	{Name: "stems", Type: Integer},
-	{Name: "height_m", Type: Number, Decimals: 2},
-	{Name: "crown_radius_m", Type: Number, Decimals: 2},
-	{Name: "crown_north_m", Type: Number, Decimals: 2, Note: "from the stem to the crown's edge in the north"},
-	{Name: "crown_east_m", Type: Number, Decimals: 2},
-	{Name: "crown_south_m", Type: Number, Decimals: 2},
-	{Name: "crown_west_m", Type: Number, Decimals: 2},
+	{Name: "status", Values: words(TreeStatuses), Default: string(Alive)},
+	{Name: "dbh_cm", Type: Number, Decimals: 1, Bounds: between(0, 1500)},
+	{Name: "stems", Type: Integer, Bounds: within(1, 32767)},
+	{Name: "height_m", Type: Number, Decimals: 2, Bounds: between(0, 130)},
+	{Name: "crown_radius_m", Type: Number, Decimals: 2, Bounds: between(0, 50)},
+	{Name: "crown_north_m", Type: Number, Decimals: 2, Bounds: upTo(0, 50), Note: "from the stem to the crown's edge in the north"},
+	{Name: "crown_east_m", Type: Number, Decimals: 2, Bounds: upTo(0, 50)},
+	{Name: "crown_south_m", Type: Number, Decimals: 2, Bounds: upTo(0, 50)},
+	{Name: "crown_west_m", Type: Number, Decimals: 2, Bounds: upTo(0, 50)},
 	{Name: "height_from", Values: origins, Derived: true, Fixed: true, Note: "where the height that was computed with comes from"},
 	{Name: "crown_radius_from", Values: origins, Derived: true, Fixed: true, Note: "where the crown radius that was computed with comes from"},
 	{Name: "condition"},
-	{Name: "planted_year", Type: Integer},
-	{Name: "lean_deg", Type: Number, Decimals: 1, Note: "of the stem from the vertical"},
-	{Name: "lean_bearing_deg", Type: Number, Decimals: 1, Note: "where the stem leans to"},
+	{Name: "planted_year", Type: Integer, Bounds: within(1000, 2200)},
+	{Name: "lean_deg", Type: Number, Decimals: 1, Bounds: within(0, 90), Note: "of the stem from the vertical"},
+	{Name: "lean_bearing_deg", Type: Number, Decimals: 1, Bounds: upTo(0, 360), Note: "where the stem leans to"},
 	{Name: "brittle", Type: Boolean, Note: "its wood shatters in a fall"},
 	{Name: "crown_surveyed", Type: Boolean, Fixed: true, Note: "the crown's outline was surveyed"},
 	{Name: "cut_kinds", Type: TextList, Values: words(CutKinds), Fixed: true, Note: "of all recorded cuts"},
@@ -99,26 +109,26 @@ var treeProperties = []Property{
 
 var cutProperties = []Property{
 	{Name: "site", Fixed: true},
-	{Name: "tree_id", Type: Integer},
+	{Name: "tree_id", Type: Integer, Required: true},
 	{Name: "tag", Fixed: true},
 	{Name: "source_id"},
 	{Name: "kind", Values: words(CutKinds)},
 	{Name: "given_kind", Values: words(CutKinds), Fixed: true, Note: "what the record called it, where the lateral rule classed it otherwise"},
-	{Name: "made_year", Type: Integer},
+	{Name: "made_year", Type: Integer, Bounds: within(1500, 2200)},
 	{Name: "made_on", Type: Date},
-	{Name: "count", Type: Integer},
-	{Name: "diameter_cm", Type: Number, Decimals: 1},
-	{Name: "lateral_diameter_cm", Type: Number, Decimals: 1},
-	{Name: "height_m", Type: Number, Decimals: 2},
-	{Name: "bearing_deg", Type: Number, Decimals: 1},
-	{Name: "reach_m", Type: Number, Decimals: 2},
-	{Name: "stub_length_m", Type: Number, Decimals: 2},
-	{Name: "closure", Type: Number, Decimals: 2, Note: "share of the wound closed by callus"},
+	{Name: "count", Type: Integer, Bounds: within(1, math.MaxInt32)},
+	{Name: "diameter_cm", Type: Number, Decimals: 1, Bounds: between(0, 1500)},
+	{Name: "lateral_diameter_cm", Type: Number, Decimals: 1, Bounds: upTo(0, 1500)},
+	{Name: "height_m", Type: Number, Decimals: 2, Bounds: upTo(0, 130)},
+	{Name: "bearing_deg", Type: Number, Decimals: 1, Bounds: upTo(0, 360)},
+	{Name: "reach_m", Type: Number, Decimals: 2, Bounds: upTo(0, 100)},
+	{Name: "stub_length_m", Type: Number, Decimals: 2, Bounds: upTo(0, 50)},
+	{Name: "closure", Type: Number, Decimals: 2, Bounds: within(0, 1), Note: "share of the wound closed by callus"},
 	{Name: "decay", Type: Boolean},
-	{Name: "regrowth_length_m", Type: Number, Decimals: 2},
-	{Name: "regrowth_count", Type: Integer},
-	{Name: "regrowth_diameter_cm", Type: Number, Decimals: 1},
-	{Name: "bare_share", Type: Number, Decimals: 2, Note: "share of the limb's length that was stripped, from the trunk outwards"},
+	{Name: "regrowth_length_m", Type: Number, Decimals: 2, Bounds: upTo(0, 130)},
+	{Name: "regrowth_count", Type: Integer, Bounds: within(0, math.MaxInt32)},
+	{Name: "regrowth_diameter_cm", Type: Number, Decimals: 1, Bounds: upTo(0, 1500)},
+	{Name: "bare_share", Type: Number, Decimals: 2, Bounds: within(0, 1), Note: "share of the limb's length that was stripped, from the trunk outwards"},
 	{Name: "gone_on", Type: Date, Fixed: true, Note: "the day that the wood with the cut was taken off; it then carries nothing more"},
 	{Name: "job_id", Type: Integer, Fixed: true, Note: "the job that it was made by"},
 	{Name: "extra", Type: Object},
@@ -128,10 +138,10 @@ var cutProperties = []Property{
 
 var visitProperties = []Property{
 	{Name: "site", Fixed: true},
-	{Name: "tree_id", Type: Integer},
+	{Name: "tree_id", Type: Integer, Required: true},
 	{Name: "tag", Fixed: true},
 	{Name: "source_id"},
-	{Name: "visited_on", Type: Date},
+	{Name: "visited_on", Type: Date, Required: true},
 	{Name: "visited_by"},
 	{Name: "condition"},
 	{Name: "whole_tree", Values: likelihoods, Note: "likelihood of failure as judged, as in crown and limb"},
@@ -139,14 +149,14 @@ var visitProperties = []Property{
 	{Name: "limb", Values: likelihoods},
 	{Name: "note"},
 	{Name: "next_visit_on", Type: Date, Note: "when the visitor asked for the next visit"},
-	{Name: "dbh_cm", Type: Number, Decimals: 1},
-	{Name: "height_m", Type: Number, Decimals: 2},
-	{Name: "crown_radius_m", Type: Number, Decimals: 2},
-	{Name: "stem_diameter_cm", Type: Number, Decimals: 1, Note: "inside the bark, where decay was measured"},
-	{Name: "decay_diameter_cm", Type: Number, Decimals: 1, Note: "of the decayed or missing wood there"},
-	{Name: "sound_wall_cm", Type: Number, Decimals: 1, Note: "the thinnest sound wall there"},
-	{Name: "opening_share", Type: Number, Decimals: 2, Note: "share of the girth that is open there"},
-	{Name: "other_points", Type: Integer, Note: "what the visitor adds in a point rating"},
+	{Name: "dbh_cm", Type: Number, Decimals: 1, Bounds: between(0, 1500)},
+	{Name: "height_m", Type: Number, Decimals: 2, Bounds: between(0, 130)},
+	{Name: "crown_radius_m", Type: Number, Decimals: 2, Bounds: between(0, 50)},
+	{Name: "stem_diameter_cm", Type: Number, Decimals: 1, Bounds: between(0, 1500), Note: "inside the bark, where decay was measured"},
+	{Name: "decay_diameter_cm", Type: Number, Decimals: 1, Bounds: upTo(0, 1500), Note: "of the decayed or missing wood there"},
+	{Name: "sound_wall_cm", Type: Number, Decimals: 1, Bounds: upTo(0, 1500), Note: "the thinnest sound wall there"},
+	{Name: "opening_share", Type: Number, Decimals: 2, Bounds: within(0, 1), Note: "share of the girth that is open there"},
+	{Name: "other_points", Type: Integer, Bounds: within(0, 2), Note: "what the visitor adds in a point rating"},
 	{Name: "job_id", Type: Integer, Fixed: true, Note: "the job that the visit was made for"},
 	{Name: "extra", Type: Object},
 	{Name: "version", Type: Integer, Fixed: true},
@@ -186,12 +196,12 @@ var jobProperties = []Property{
 
 var countProperties = []Property{
 	{Name: "site", Fixed: true},
-	{Name: "target_id", Type: Integer},
+	{Name: "target_id", Type: Integer, Required: true},
 	{Name: "name", Fixed: true, Note: "of the target"},
 	{Name: "kind", Values: words(TargetKinds), Fixed: true},
-	{Name: "counted_at", Note: "the hour's begin by the site's clock, such as 2026-03-02T08:00"},
-	{Name: "people", Type: Number, Decimals: 2},
-	{Name: "vehicles", Type: Number, Decimals: 2},
+	{Name: "counted_at", Required: true, Note: "the hour's begin by the site's clock, such as 2026-03-02T08:00"},
+	{Name: "people", Type: Number, Decimals: 2, Bounds: upTo(0, 1e9)},
+	{Name: "vehicles", Type: Number, Decimals: 2, Bounds: upTo(0, 1e9)},
 	{Name: "extra", Type: Object},
 	{Name: "version", Type: Integer, Fixed: true},
 	{Name: "changed_at", Type: Timestamp, Fixed: true},
@@ -201,15 +211,15 @@ var targetProperties = []Property{
 	{Name: "site"},
 	{Name: "source_id"},
 	{Name: "name"},
-	{Name: "kind", Values: words(TargetKinds)},
-	{Name: "people_per_hour", Type: Number, Decimals: 3},
-	{Name: "people_present", Type: Number, Decimals: 3},
-	{Name: "dwell_minutes", Type: Number, Decimals: 2},
-	{Name: "vehicles_per_day", Type: Number, Decimals: 1},
-	{Name: "speed_mps", Type: Number, Decimals: 2},
-	{Name: "stalls", Type: Number, Decimals: 1},
-	{Name: "share_occupied", Type: Number, Decimals: 3},
-	{Name: "turnover_per_day", Type: Number, Decimals: 2},
+	{Name: "kind", Values: words(TargetKinds), Required: true},
+	{Name: "people_per_hour", Type: Number, Decimals: 3, Bounds: upTo(0, 1e9)},
+	{Name: "people_present", Type: Number, Decimals: 3, Bounds: upTo(0, 1e9)},
+	{Name: "dwell_minutes", Type: Number, Decimals: 2, Bounds: upTo(0, 1e9)},
+	{Name: "vehicles_per_day", Type: Number, Decimals: 1, Bounds: upTo(0, 1e9)},
+	{Name: "speed_mps", Type: Number, Decimals: 2, Bounds: between(0, 1000)},
+	{Name: "stalls", Type: Number, Decimals: 1, Bounds: upTo(0, 1e9)},
+	{Name: "share_occupied", Type: Number, Decimals: 3, Bounds: within(0, 1)},
+	{Name: "turnover_per_day", Type: Number, Decimals: 2, Bounds: upTo(0, 1e9)},
 	{Name: "hours", Note: "the profile's week of hours"},
 	{Name: "sheltered", Type: Boolean},
 	{Name: "repair", Fixed: true, Note: "what was wrong with the geometry as read, where it was mended"},

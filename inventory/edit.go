@@ -15,6 +15,7 @@ const (
 	Replace                 // all that can be edited; what is not given is unset
 	Merge                   // only what is given
 	Delete
+	PutBack // as it stood at an earlier version; a feature that was deleted is there again
 )
 
 // Edit is one edit of one feature of a stored collection.
@@ -31,6 +32,8 @@ type Edit struct {
 	// Replace and Merge leave the geometry as it is without one.
 	Geometry Opt[orb.Geometry]
 	SRID     int // 0 for longitude and latitude on WGS 84
+	// To is the version that PutBack puts the feature back to.
+	To int64
 	// Versions are those of the feature that the edit was made from: it is
 	// refused with ErrChanged where the feature is at another. nil for any.
 	Versions []int64

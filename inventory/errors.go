@@ -23,6 +23,7 @@ const (
 type Error struct {
 	Kind    ErrorKind
 	Message string // what was given, what was expected, what to do
+	Field   string // the property of a feature that is at fault, where it is one
 	Err     error  // the cause, already part of the message; may be nil
 }
 
@@ -34,6 +35,20 @@ func (e *Error) Unwrap() error { return e.Err }
 func Errorf(kind ErrorKind, format string, args ...any) error {
 	err := fmt.Errorf(format, args...)
 	return &Error{Kind: kind, Message: err.Error(), Err: errors.Unwrap(err)}
+}
+
+// FieldErrorf makes an error of kind Invalid about one property of a feature.
+func FieldErrorf(field, format string, args ...any) error {
+	return &Error{Kind: Invalid, Message: field + " " + fmt.Sprintf(format, args...), Field: field}
+}
+
+// FieldOf returns the property that err is about; empty for none.
+func FieldOf(err error) string {
+	var e *Error
+	if errors.As(err, &e) {
+		return e.Field
+	}
+	return ""
 }
 
 // KindOf returns the kind of err: that of the first *Error in its chain, or

@@ -36,7 +36,20 @@ type Property struct {
 	// Fixed marks what nobody edits: what is worked out, and what the inventory
 	// keeps itself, such as the version.
 	Fixed bool
-	Note  string
+	// Bounds are what edits hold a figure to; nil for none.
+	Bounds *Bounds
+	// Required marks what a new feature must be given, Default the word that it has
+	// where it is given none.
+	Required bool
+	Default  string
+	Note     string
+}
+
+// Bounds are what a figure must lie between, in the property's unit. The schema
+// gis holds edits to the same; a test compares both.
+type Bounds struct {
+	Low, High    float64
+	Above, Below bool // Low, High itself is not allowed
 }
 
 // FilterType is the property's type in a filter; false where it cannot be

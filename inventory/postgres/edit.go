@@ -66,6 +66,9 @@ func (db *DB) EditFeature(ctx context.Context, e inventory.Edit, p *profile.Prof
 
 // edit makes the edit and returns the sites that it touched.
 func (t *editTable) edit(ctx context.Context, tx pgx.Tx, e *inventory.Edit) (sites []int64, err error) {
+	if e.Kind == inventory.PutBack {
+		return t.putBack(ctx, tx, e)
+	}
 	if e.Kind != inventory.Create {
 		if sites, err = t.lock(ctx, tx, e); err != nil {
 			return nil, err
@@ -233,5 +236,5 @@ func inWords(err error) error {
 	if server.Routine != raised {
 		return translate(err)
 	}
-	return &inventory.Error{Kind: kind, Message: server.Message, Err: err}
+	return &inventory.Error{Kind: kind, Message: server.Message, Field: server.ColumnName, Err: err}
 }

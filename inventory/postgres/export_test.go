@@ -21,3 +21,6 @@ func (db *DB) GatheredRead() int {
 	defer db.gathered.mu.Unlock()
 	return db.gathered.read
 }
+
+// PutColumns is what putting back writes, by table.
+var PutColumns = putColumns
