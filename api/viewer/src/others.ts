@@ -3,5 +3,6 @@
 import './work/register'
 import './field/register'
 import './places/register'
+import './edit/register'
 import './numbers/register'
 import './load/register'

@@ -2,7 +2,7 @@ import { batch, computed, effect, signal } from '@preact/signals'
 import type { Point } from 'geojson'
 import { cqlOf } from '../ask/cql'
 import { isAbort, items, nextOf, type Parameters, type TreeProps } from '../service'
-import { asOf, question, ready, site } from '../state/store'
+import { asOf, edited, question, ready, site } from '../state/store'
 import { startAnew } from '../ui/virtual'
 import { whenIdle } from '../ui/idle'
 
@@ -107,14 +107,16 @@ async function gather(cql: string, by: string, at: string, signal: AbortSignal) 
 
 // keepAnswer asks again whenever the question changes.
 export function keepAnswer() {
-  const asked = computed(() => JSON.stringify([ready.value && site.value && cqlOf(question.value, site.value), question.value.by, asOf.value]))
+  const asked = computed(() => JSON.stringify([ready.value && site.value && cqlOf(question.value, site.value), question.value.by, asOf.value, edited.value]))
   let last = ''
   effect(() => {
-    const [cql, by, at] = JSON.parse(asked.value) as [string, string, string]
+    const [cql, by, at] = JSON.parse(asked.value) as [string, string, string, number]
     if (!cql) return
     const asking = new AbortController()
-    if (last) startAnew('list')
-    last = asked.value
+    // After an edit the list stays where it is.
+    const still = JSON.stringify([cql, by, at])
+    if (last && last !== still) startAnew('list')
+    last = still
     batch(() => { busy.value = true; trouble.value = ''; whole.value = false })
     gather(cql, by, at, asking.signal).catch((err: Error) => {
       if (isAbort(err) || asking.signal.aborted) return

@@ -1,7 +1,7 @@
 import { effect, signal } from '@preact/signals'
 import type { FeatureCollection } from 'geojson'
 import { isAbort, ofTree, tree as askTree, type TreeProps, type ZoneProps } from '../service'
-import { asOf, ready, tree } from '../state/store'
+import { asOf, edited, ready, tree } from '../state/store'
 import { tell } from '../ui/toast'
 
 // The tree that is opened, with the ground its parts can reach; null while it is
@@ -16,6 +16,7 @@ export const lastOpened = () => last
 
 effect(() => {
   const id = tree.value, at = asOf.value
+  edited.value // the tree may be another by now
   if (id === null) {
     opened.value = null
     return

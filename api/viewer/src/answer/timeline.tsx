@@ -1,6 +1,6 @@
 import { ofTree, type CutProps, type Feature, type VisitProps } from '../service'
 import { useAnswer } from '../service/use'
-import { asOf } from '../state/store'
+import { asOf, edited } from '../state/store'
 import { Trouble } from '../ui/parts'
 import { figure } from '../ui/words'
 
@@ -12,7 +12,7 @@ export function Timeline({ id }: { id: number }) {
   const past = useAnswer(async (signal) => {
     const [cuts, visits] = await Promise.all([ofTree<CutProps>('cuts', id, at, signal), ofTree<VisitProps>('visits', id, at, signal)])
     return [...cuts.features.map(cutEntry), ...visits.features.map(visitEntry)].sort((a, b) => b.when.localeCompare(a.when) || a.id.localeCompare(b.id))
-  }, [id, at])
+  }, [id, at, edited.value])
   return (
     <section aria-labelledby="past">
       <h3 id="past">Cuts and visits</h3>

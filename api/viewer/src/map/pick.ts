@@ -9,7 +9,7 @@ const near = 5
 // pickTrees points at trees and opens them with the pointer, together with the
 // list. Where marks stand for many trees a click goes closer instead. A view that
 // wants clicks for itself sets taken.
-export const clicks = { taken: false }
+export const clicks = { taken: false, cursor: '' }
 
 export function pickTrees(map: Map) {
   const at = (e: MapMouseEvent) => {
@@ -26,7 +26,7 @@ export function pickTrees(map: Map) {
     if (map.isMoving() || e.originalEvent.buttons) return // nobody points while the map moves
     frame = requestAnimationFrame(() => {
       const found = drawing.value ? null : at(e)
-      map.getCanvas().style.cursor = drawing.value ? 'crosshair' : found ? 'pointer' : ''
+      map.getCanvas().style.cursor = drawing.value ? 'crosshair' : clicks.cursor || (found ? 'pointer' : '')
       const one = found && found.many === 1 ? found : null
       if ((one?.id ?? null) === hovered.peek()) return
       batch(() => { pointed.value = one; hovered.value = one?.id ?? null })

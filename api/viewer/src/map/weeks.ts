@@ -2,7 +2,7 @@ import { computed, effect, signal } from '@preact/signals'
 import type { Map as Ground } from 'maplibre-gl'
 import { filterOf } from '../ask/cql'
 import { isAbort, placeWeeks, treeWeeks, type SharedWeek, type Weeks } from '../service'
-import { asOf, hour, question, ready, site } from '../state/store'
+import { asOf, edited, hour, question, ready, site } from '../state/store'
 import { tell } from '../ui/toast'
 
 // The weeks of what is on the screen, asked for cell by cell of the web's grid, so
@@ -49,6 +49,7 @@ export function keepWeeks(map: Ground) {
   const follow = (of: 'trees' | 'places') => effect(() => {
     const name = site.value, at = asOf.value, filter = of === 'trees' ? filterOf(question.value) : ''
     const seen = of === 'trees' ? treesSeen : placesSeen
+    const key = (p: object) => JSON.stringify([of, edited.value, p]) // an edit makes them others
     if (!moved.value || !name || !ready.value || (of === 'trees' ? !treesWanted.value : map.getZoom() < 13)) {
       seen.value = []
       return
@@ -59,7 +60,7 @@ export function keepWeeks(map: Ground) {
     const boxes = grid.map((bbox) => ({ site: name, as_of: at, filter, limit, bbox }))
     const stop = new AbortController()
     const part = (p: typeof boxes[number]) => {
-      const known = kept.get(of + JSON.stringify(p))
+      const known = kept.get(key(p))
       return known && Date.now() - known.asked < longest ? known.part : null
     }
     const show = () => { seen.value = boxes.map(part).filter((p) => p !== null) }
@@ -67,9 +68,8 @@ export function keepWeeks(map: Ground) {
     const work = async () => {
       for (let p = left.shift(); p && !stop.signal.aborted; p = left.shift()) {
         const a = await (of === 'trees' ? treeWeeks : placeWeeks)(p, stop.signal)
-        const key = of + JSON.stringify(p)
-        kept.delete(key)
-        kept.set(key, { asked: Date.now(), part: { more: a.more, weeks: [...(a.trees ?? []).map((v) => weekOf(a, v, v.tree_id, v.tag)), ...(a.places ?? []).map((v) => weekOf(a, v, v.target_id, null))] } })
+        kept.delete(key(p))
+        kept.set(key(p), { asked: Date.now(), part: { more: a.more, weeks: [...(a.trees ?? []).map((v) => weekOf(a, v, v.tree_id, v.tag)), ...(a.places ?? []).map((v) => weekOf(a, v, v.target_id, null))] } })
         if (kept.size > most) kept.delete(kept.keys().next().value!)
         if (!stop.signal.aborted) show()
       }

@@ -19,6 +19,9 @@ const more = signal(first.more)
 // What is pointed at, in the list or on the map. It is no part of the address.
 export const hovered = signal<number | null>(null)
 
+// edited counts the edits that were made from here: what is shown is asked again.
+export const edited = signal(0)
+
 export const sites = signal<(SiteProps & { id: number })[] | null>(null) // null until known
 
 // Whether what is derived of the site's trees has been computed yet; nothing is
