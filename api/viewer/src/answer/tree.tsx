@@ -1,8 +1,8 @@
 import { useEffect, useRef } from 'preact/hooks'
 import { explain, hours, type Explanation } from '../service'
 import { useAnswer } from '../service/use'
-import { asOf, tree } from '../state/store'
-import { Estimated, Inferred, Trouble } from '../ui/parts'
+import { asOf, param, tree, view } from '../state/store'
+import { Button, Estimated, Inferred, Trouble } from '../ui/parts'
 import { figure, hourName, nameOf } from '../ui/words'
 import { rowOf } from './answer'
 import { opened, type Opened } from './opened'
@@ -26,7 +26,7 @@ export function TreePanel({ id }: { id: number }) {
   }
   return (
     <article id="tree" aria-label="Tree" data-tree={id} onKeyDown={(e) => { if (e.key === 'Escape') close() }}>
-      <div class="row"><button ref={back} type="button" class="usual" onClick={close}>← Back to the list</button></div>
+      <div class="row"><button ref={back} type="button" class="usual" onClick={close}>← Back to the list</button>{asOf.value === '' && <Button onClick={() => { param('edit.at').value = `trees/${id}`; view.value = 'edit' }}>Correct it</Button>}</div>
       {o ? <Opened o={o} /> : <p class="soft pad">Opening…</p>}
     </article>
   )

@@ -33,6 +33,9 @@ export function startDrawing(kind: Kind) {
 
 export function stopDrawing() { batch(() => { drawing.value = null; laid.value = [] }) }
 
+// With what is in hand goes what was being drawn of it.
+effect(() => { if (!draft.value) { stopDrawing(); chosen.value = 0 } })
+
 export function lay(at: readonly [number, number]) {
   if (drawing.value === 'Point') {
     putPoint(at)

@@ -43,9 +43,11 @@ function One({ s }: { s: Spec }) {
   const on = (e: { currentTarget: { value: string } }) => type(s.name, e.currentTarget.value)
   const fault = faultOf(s.name)
   const choices = s.name === 'site' ? sites.value?.map((x) => x.name) : s.type === 'boolean' ? ['true', 'false'] : s.enum
+  // The unit stands beside the name.
+  const hint = s.description?.replace(/^in [^;]+(; |$)/, '')
   const must = s.required || !!s.default
   return (
-    <Field label={s.title + (s.required ? ', needed' : '')} {...(s.description ? { hint: s.description } : {})} {...(fault ? { error: fault } : {})}>
+    <Field label={s.title + (s.required ? ', needed' : '')} {...(hint ? { hint } : {})} {...(fault ? { error: fault } : {})}>
       {(p) => choices ? (
         <select {...p} name={s.name} value={v} onChange={on}>
           {(!must || v === '') && <option value="">–</option>}

@@ -26,7 +26,7 @@ export function Place() {
   return (
     <fieldset class="place">
       <legend>Where</legend>
-      {fault && <p class="error" role="alert" id="fault-geometry">{fault}</p>}
+      {fault && <p class="error" role="alert" id="fault-geometry" tabIndex={-1}>{fault}</p>}
       {kind ? (
         <div role="group" aria-label="Draw on the map">
           <p>{kind === 'Point' ? 'Click the map, or move it and place the point at its middle.' : laid.value.length ? `${laid.value.length} ${laid.value.length === 1 ? 'corner' : 'corners'}` : 'Click the corners, or move the map and set them at its middle.'}</p>

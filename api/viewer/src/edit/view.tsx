@@ -42,7 +42,7 @@ export function EditView() {
   // What the address names, and what a step back names again.
   useEffect(() => {
     const p = picked(), d = draft.value
-    if (ready && p && !opening.value && !(d && d.c === p.c && d.id === p.id)) show(p.c, p.id)
+    if (ready && p && !opening.value && !(d && d.c === p.c && d.id === p.id)) guard(() => show(p.c, p.id))
   }, [ready, pickedAt.value])
   useEffect(() => {
     const keys = (e: KeyboardEvent) => {
@@ -58,6 +58,11 @@ export function EditView() {
     trouble.value = ''
     begin(c, tree).then(() => { if (c === 'trees') startDrawing('Point') }, (err: Error) => { trouble.value = err.message })
   })
+  const stay = () => {
+    const d = draft.value
+    next.value = null
+    pickedAt.value = d && d.id !== null ? `${d.c}/${d.id}` : ''
+  }
   const leave = () => {
     const d = draft.value
     stopDrawing()
@@ -94,12 +99,12 @@ export function EditView() {
       ) : <Start onAdd={add} onPick={show} />}
       <Conflict />
       <Key />
-      <Dialog title="Not saved yet" open={!!next.value} onClose={() => { next.value = null }}>
+      <Dialog title="Not saved yet" open={!!next.value} onClose={() => { if (next.value) stay() }}>
         <p>{d ? `What you changed of the ${nameOfDraft(d)} is not saved.` : ''}</p>
         <div class="row">
-          <Button look="main" onClick={() => { const go = next.value!; next.value = null; void save().then((ok) => { if (ok) go() }) }}>Save it first</Button>
+          <Button look="main" onClick={() => { const go = next.value!; next.value = null; void save().then((ok) => ok ? go() : stay()) }}>Save it first</Button>
           <Button onClick={() => { const go = next.value!; next.value = null; close(); go() }}>Drop it</Button>
-          <Button onClick={() => { next.value = null }}>Stay here</Button>
+          <Button onClick={stay}>Stay here</Button>
         </div>
       </Dialog>
     </div>
