@@ -48,6 +48,11 @@ func fill(selector, v string) chromedp.Action[chromedp.Void] {
 	return chromedp.Evaluate[chromedp.Void](fmt.Sprintf("(() => { const s = document.querySelector(%q); s.focus(); s.value = %q; s.dispatchEvent(new Event(s.matches('select') ? 'change' : 'input', { bubbles: true })) })()", selector, v))
 }
 
+// tap clicks the button with these words within an element, once it can be clicked.
+func tap(within, words string) chromedp.Action[chromedp.Void] {
+	return until(fmt.Sprintf("(() => { const b = [...document.querySelectorAll(%q + ' button')].find((b) => b.textContent.trim() === %q && !b.disabled); b?.click(); return !!b })()", within, words))
+}
+
 func mouse(kind input.DispatchMouseEventType, x, y float64) chromedp.Action[chromedp.Void] {
 	p := input.DispatchMouseEventParams{Type: kind, X: x, Y: y, Button: input.MouseButtonLeft, Buttons: 1, ClickCount: 1}
 	return call(input.DispatchMouseEvent, p)
@@ -80,9 +85,9 @@ func TestMapEditTree(t *testing.T) {
 	ctx, b := open(t)
 	do(t, ctx, window(1280, 900, "light"))
 	s.openEdit(t, ctx, "")
-	do(t, ctx, press("#edit", "Add a tree"), shown("#form"),
+	do(t, ctx, tap("#edit", "Add a tree"), shown("#form"),
 		fill("[name=height_m]", "1310"), says("#form", "Height (m) is 1310: expected above 0 and below 130"),
-		fill("[name=tag]", "NEW1"), press("#form", "Add it"), until("document.activeElement.id === 'fault-geometry' || document.activeElement.name === 'height_m'"))
+		fill("[name=tag]", "NEW1"), tap("#form", "Add it"), until("document.activeElement.id === 'fault-geometry' || document.activeElement.name === 'height_m'"))
 	if n := s.text(t, `SELECT count(*) FROM trees`); n != "260" {
 		t.Fatalf("%s trees: a bad value was sent", n)
 	}
@@ -91,7 +96,7 @@ func TestMapEditTree(t *testing.T) {
 	}
 	keep(t, ctx, "edit bad value")
 	do(t, ctx, chromedp.MouseClickXY(900, 400), says("#form .place", "Now:"), fill("[name=height_m]", "13,25"), fill("[name=species]", "Tilia cordata"),
-		until("!document.querySelector('#form [aria-invalid=true]')"), press("#form", "Add it"), version(1))
+		until("!document.querySelector('#form [aria-invalid=true]')"), tap("#form", "Add it"), version(1))
 	id := s.text(t, `SELECT max(tree_id)::text FROM trees`)
 	if got := s.text(t, `SELECT tag, species, height_m, status, changed_by FROM trees WHERE tree_id = `+id); got != "NEW1|Tilia cordata|13.25|alive|service" {
 		t.Error(got)
@@ -104,23 +109,23 @@ func TestMapEditTree(t *testing.T) {
 
 	// By a drag.
 	do(t, ctx, drag(900, 400, 960, 340)...)
-	do(t, ctx, press("#form", "Save"), version(2))
+	do(t, ctx, tap("#form", "Save"), version(2))
 	lon, lat = onEarth(t, ctx, 960, 340)
 	s.wantAt(t, point, lon, lat, 0.1)
 	// By keys: north twice and east once, by half a metre each.
 	before := s.text(t, `SELECT ST_AsText(geometry, 9) FROM trees WHERE tree_id = `+id)
-	do(t, ctx, chromedp.Focus("[aria-label='Move to the north']"), chromedp.KeyEvent(kb.ArrowUp), chromedp.KeyEvent(kb.ArrowUp), chromedp.KeyEvent(kb.ArrowRight), press("#form", "Save"), version(3))
+	do(t, ctx, chromedp.Focus("[aria-label='Move to the north']"), chromedp.KeyEvent(kb.ArrowUp), chromedp.KeyEvent(kb.ArrowUp), chromedp.KeyEvent(kb.ArrowRight), tap("#form", "Save"), version(3))
 	moved := s.text(t, fmt.Sprintf(`SELECT round(ST_Distance(g::geography, geometry::geography)::numeric, 2) || ' ' || round(degrees(ST_Azimuth(g::geography, geometry::geography))) FROM trees, (SELECT ST_GeomFromText('%s', 4326) AS g) b WHERE tree_id = %s`, before, id))
 	if moved != "1.12 27" && moved != "1.12 26" { // √(1² + 0.5²), atan ½ = 26.6°, within the service's digits
 		t.Errorf("moved by keys: %s", moved)
 	}
 	// Typed degrees, one of them wrong first.
-	do(t, ctx, fill(".corner .fields .field:nth-child(1) input", "225"), says(".corner", "expected a number from -180 to 180"), fill(".corner .fields .field:nth-child(1) input", "25.2812"), press("#form", "Save"), version(4))
+	do(t, ctx, fill(".corner .fields .field:nth-child(1) input", "225"), says(".corner", "expected a number from -180 to 180"), fill(".corner .fields .field:nth-child(1) input", "25.2812"), tap("#form", "Save"), version(4))
 	if lon := s.text(t, `SELECT ST_X(geometry) FROM trees WHERE tree_id = `+id); lon != "25.2812" {
 		t.Error(lon)
 	}
 	// A value.
-	do(t, ctx, fill("[name=dbh_cm]", "45.3"), fill("[name=status]", "dead"), press("#form", "Save"), version(5))
+	do(t, ctx, fill("[name=dbh_cm]", "45.3"), fill("[name=status]", "dead"), tap("#form", "Save"), version(5))
 	if got := s.text(t, `SELECT dbh_m, status FROM trees WHERE tree_id = `+id); got != "0.453|dead" {
 		t.Error(got)
 	}
@@ -134,7 +139,7 @@ func TestMapEditTree(t *testing.T) {
 	do(t, ctx, until(fmt.Sprintf("document.querySelector('#status').textContent.includes('%d trees')", *want)))
 	do(t, ctx, chromedp.Click("#tab-edit"), shown("#form"))
 	// Undone, step by step: by the button and by keys.
-	do(t, ctx, press("#edit .head", value[string](t, ctx, "document.querySelector('#undo').textContent.trim()")), version(6))
+	do(t, ctx, tap("#edit .head", value[string](t, ctx, "document.querySelector('#undo').textContent.trim()")), version(6))
 	if got := s.text(t, `SELECT coalesce(dbh_m::text, 'none'), status FROM trees WHERE tree_id = `+id); got != "none|alive" {
 		t.Error(got)
 	}
@@ -182,29 +187,29 @@ func TestMapEditRecords(t *testing.T) {
 	ctx, _ := open(t)
 	do(t, ctx, window(1280, 900, "light"))
 	s.openEdit(t, ctx, "")
-	do(t, ctx, fill("#edit [name=name]", "T21"), press("#edit .find", "Open"), says("#edit h2", "Tree T21"),
-		press("#edit", "Add a cut"), says("#edit h2", "A new cut"), until("document.querySelector('[name=tree_id]').value === '21'"),
+	do(t, ctx, fill("#edit [name=name]", "T21"), tap("#edit .find", "Open"), says("#edit h2", "Tree T21"),
+		tap("#edit", "Add a cut"), says("#edit h2", "A new cut"), until("document.querySelector('[name=tree_id]').value === '21'"),
 		fill("[name=kind]", "stub"), fill("[name=made_on]", "2024-03-05"), fill("[name=stub_length_m]", "0.3"), fill("[name=closure]", "1.5"), says("#form", "Closure is 1.5: expected at least 0 and at most 1"),
-		fill("[name=closure]", "0.5"), press("#form", "Add it"), version(1))
+		fill("[name=closure]", "0.5"), tap("#form", "Add it"), version(1))
 	if got := s.text(t, `SELECT kind, made_on, stub_length_m, closure FROM cuts WHERE tree_id = 21 ORDER BY cut_id DESC LIMIT 1`); got != "stub|2024-03-05|0.3|0.5" {
 		t.Error(got)
 	}
-	do(t, ctx, press("#edit", "Close"), says("#edit h2", "Tree T21"), says(".records", "stub, 2024-03-05"),
-		press("#edit", "Add a visit"), says("#edit h2", "A new visit"),
+	do(t, ctx, tap("#edit", "Close"), says("#edit h2", "Tree T21"), says(".records", "stub, 2024-03-05"),
+		tap("#edit", "Add a visit"), says("#edit h2", "A new visit"),
 		fill("[name=visited_on]", ""), says("#form", "Visited on is empty: expected a day"),
-		fill("[name=visited_on]", "9998-01-01"), fill("[name=note]", "seen from below"), fill("[name=crown]", "possible"), press("#form", "Add it"),
+		fill("[name=visited_on]", "9998-01-01"), fill("[name=note]", "seen from below"), fill("[name=crown]", "possible"), tap("#form", "Add it"),
 		// The service knows what the schema does not say, and the field shows it.
 		until("document.querySelector('[name=visited_on]').getAttribute('aria-invalid') === 'true'"), says("#form", "yet to come"))
 	if value[string](t, ctx, "document.querySelector('[name=note]').value") != "seen from below" {
 		t.Error("what was typed is gone")
 	}
-	do(t, ctx, fill("[name=visited_on]", "2026-02-03"), press("#form", "Add it"), version(1))
+	do(t, ctx, fill("[name=visited_on]", "2026-02-03"), tap("#form", "Add it"), version(1))
 	if got := s.text(t, `SELECT visited_on, crown, note FROM visits WHERE tree_id = 21`); got != "2026-02-03|possible|seen from below" {
 		t.Error(got)
 	}
 	of := `SELECT (SELECT count(*) FROM cuts WHERE tree_id = 21), (SELECT count(*) FROM visits WHERE tree_id = 21), (SELECT count(*) FROM trees WHERE tree_id = 21)`
 	had := s.text(t, of)
-	do(t, ctx, press("#edit", "Close"), says("#edit h2", "Tree T21"), press("#form", "Delete"), until("!document.querySelector('#form')"))
+	do(t, ctx, tap("#edit", "Close"), says("#edit h2", "Tree T21"), tap("#form", "Delete"), until("!document.querySelector('#form')"))
 	if got := s.text(t, of); got != "0|0|0" {
 		t.Error(got)
 	}
@@ -215,16 +220,16 @@ func TestMapEditRecords(t *testing.T) {
 	// A link to what is deleted says so, and brings it back.
 	s.send(t, "DELETE", "/collections/trees/items/22", "", "").want(t, 204)
 	s.openEdit(t, ctx, "&edit.at=trees/22")
-	do(t, ctx, says("#edit", "It is not there any more"), shown("#log-of button"), press("#log-of", "Bring back version 1"), version(2), says("#edit h2", "Tree T22"))
+	do(t, ctx, says("#edit", "It is not there any more"), shown("#log-of button"), tap("#log-of", "Bring back version 1"), version(2), says("#edit h2", "Tree T22"))
 	// What is typed waits while one looks elsewhere.
 	do(t, ctx, fill("[name=condition]", "fair"), chromedp.Click("#tab-ask"), shown("#list li"), says(".toasts", "not saved yet"), chromedp.Click("#tab-edit"), until("document.querySelector('[name=condition]')?.value === 'fair'"))
 	if value[bool](t, ctx, "dispatchEvent(new Event('beforeunload', { cancelable: true }))") {
 		t.Error("the page may be left without a question")
 	}
 	// From a tree that is opened to its form, past a question about what is in hand.
-	do(t, ctx, chromedp.Click("#tab-ask"), shown("#list li"), chromedp.Click("#list li button"), shown("#tree h2"), press("#tree", "Correct it"), says("dialog[open]", "is not saved"),
-		press("dialog", "Stay here"), until("!document.querySelector('dialog[open]') && document.querySelector('[name=condition]').value === 'fair' && location.search.includes('trees%2F22')"),
-		press("#form", "Drop the changes"), version(2), until("document.querySelector('[name=condition]').value === ''"))
+	do(t, ctx, chromedp.Click("#tab-ask"), shown("#list li"), chromedp.Click("#list li button"), shown("#tree h2"), tap("#tree", "Correct it"), says("dialog[open]", "is not saved"),
+		tap("dialog", "Stay here"), until("!document.querySelector('dialog[open]') && document.querySelector('[name=condition]').value === 'fair' && location.search.includes('trees%2F22')"),
+		tap("#form", "Drop the changes"), version(2), until("document.querySelector('[name=condition]').value === ''"))
 	if !value[bool](t, ctx, "dispatchEvent(new Event('beforeunload', { cancelable: true }))") {
 		t.Error("the page asks where there is nothing to lose")
 	}
@@ -236,12 +241,12 @@ func TestMapEditPlace(t *testing.T) {
 	ctx, b := open(t)
 	do(t, ctx, window(1280, 900, "light"))
 	s.openEdit(t, ctx, "")
-	do(t, ctx, press("#edit", "Add a place"), shown("#form"), press("#form", "Draw an area"))
+	do(t, ctx, tap("#edit", "Add a place"), shown("#form"), tap("#form", "Draw an area"))
 	ring := [][2]float64{{700, 300}, {700, 500}, {1000, 500}, {1000, 300}} // as GeoJSON has outer rings, so that it stays
 	for i, p := range ring {
 		do(t, ctx, chromedp.MouseClickXY(p[0], p[1]), says("#form .place", fmt.Sprintf("%d corner", i+1)))
 	}
-	do(t, ctx, press("#form", "Done drawing"), says("#form .place", "area of 4 corners"), fill("[name=kind]", "parking"), fill("[name=name]", "New lot"), fill("[name=stalls]", "12"), press("#form", "Add it"), version(1))
+	do(t, ctx, tap("#form", "Done drawing"), says("#form .place", "area of 4 corners"), fill("[name=kind]", "parking"), fill("[name=name]", "New lot"), fill("[name=stalls]", "12"), tap("#form", "Add it"), version(1))
 	keep(t, ctx, "edit place")
 	corner := func(n int) string {
 		return fmt.Sprintf(`SELECT ST_PointN(ST_ExteriorRing(geometry), %d) FROM targets WHERE name = 'New lot'`, n)
@@ -257,13 +262,13 @@ func TestMapEditPlace(t *testing.T) {
 	// of an edge.
 	do(t, ctx, drag(700, 300, 650, 260)...)
 	do(t, ctx, drag(1000, 400, 1060, 400)...)
-	do(t, ctx, says("#form .place", "area of 5 corners"), press("#form", "Save"), version(2))
+	do(t, ctx, says("#form .place", "area of 5 corners"), tap("#form", "Save"), version(2))
 	for n, p := range map[int][2]float64{1: {650, 260}, 3: {1000, 500}, 4: {1060, 400}, 5: {1000, 300}, 6: {650, 260}} {
 		lon, lat := onEarth(t, ctx, p[0], p[1])
 		s.wantAt(t, corner(n), lon, lat, 0.1)
 	}
 	// By buttons: the corner is taken out again.
-	do(t, ctx, press("#form", "Take it out"), says("#form .place", "area of 4 corners"), press("#form", "Save"), version(3), press("#form", "Close"), until("!document.querySelector('#form')"))
+	do(t, ctx, tap("#form", "Take it out"), says("#form .place", "area of 4 corners"), tap("#form", "Save"), version(3), tap("#form", "Close"), until("!document.querySelector('#form')"))
 	if n := s.text(t, `SELECT ST_NPoints(geometry) FROM targets WHERE name = 'New lot'`); n != "5" {
 		t.Error(n)
 	}
@@ -278,7 +283,7 @@ func TestMapEditPlace(t *testing.T) {
 	do(t, ctx, says("#edit h2", "New lot"))
 	// Back to the first shape, to the digit.
 	first := s.text(t, `SELECT before ->> 'geometry' FROM history WHERE collection = 'targets' AND version = 1`)
-	do(t, ctx, press("#log-of", "Put back to version 1"), version(4))
+	do(t, ctx, tap("#log-of", "Put back to version 1"), version(4))
 	if got := s.text(t, `SELECT geometry::text FROM targets WHERE name = 'New lot'`); got != first {
 		t.Error(got, first)
 	}
@@ -298,7 +303,7 @@ func TestMapEditConflict(t *testing.T) {
 	s.openEdit(t, ctx, "&edit.at=trees/30")
 	do(t, ctx, version(1), fill("[name=height_m]", "9.5"), fill("[name=condition]", "poor"))
 	s.send(t, "PATCH", at, mergePatch, `{"properties":{"height_m":11,"common_name":"oak"}}`).want(t, 200)
-	do(t, ctx, press("#form", "Save"), shown("dialog .both"))
+	do(t, ctx, tap("#form", "Save"), shown("dialog .both"))
 	table := value[[]string](t, ctx, "[...document.querySelectorAll('dialog .both tbody tr')].map((r) => [...r.cells].map((c) => c.textContent.replace(/yours: |theirs: /, '').trim()).join('|'))")
 	for _, want := range []string{"Height (m)|", "|9.5|11", "Common name|–|–|oak", "Condition|–|poor|–"} {
 		if !strings.Contains(strings.Join(table, "\n"), want) {
@@ -310,8 +315,8 @@ func TestMapEditConflict(t *testing.T) {
 	}
 	keep(t, ctx, "edit conflict")
 	// Theirs of the height, mine of the condition.
-	do(t, ctx, chromedp.Evaluate[chromedp.Void]("document.querySelectorAll('[data-field=height_m] input')[1].click()"), press("dialog", "Go on with these"),
-		until("!document.querySelector('dialog[open]') && document.querySelector('[name=height_m]').value === '11'"), press("#form", "Save"), version(3))
+	do(t, ctx, chromedp.Evaluate[chromedp.Void]("document.querySelectorAll('[data-field=height_m] input')[1].click()"), tap("dialog", "Go on with these"),
+		until("!document.querySelector('dialog[open]') && document.querySelector('[name=height_m]').value === '11'"), tap("#form", "Save"), version(3))
 	if got := s.text(t, `SELECT height_m, condition, common_name FROM trees WHERE tree_id = 30`); got != "11|poor|oak" {
 		t.Error(got)
 	}
@@ -324,8 +329,8 @@ func TestMapEditConflict(t *testing.T) {
 	// And deleted.
 	do(t, ctx, fill("[name=condition]", "fair"))
 	s.send(t, "DELETE", at, "", "").want(t, 204)
-	do(t, ctx, press("#form", "Save"), says("dialog[open]", "was deleted"), press("dialog", "Bring it back and go on"), until("!document.querySelector('dialog[open]') && document.querySelector('#edit').dataset.version === '5'"),
-		press("#form", "Save"), version(6))
+	do(t, ctx, tap("#form", "Save"), says("dialog[open]", "was deleted"), tap("dialog", "Bring it back and go on"), until("!document.querySelector('dialog[open]') && document.querySelector('#edit').dataset.version === '5'"),
+		tap("#form", "Save"), version(6))
 	if got := s.text(t, `SELECT condition, height_m FROM trees WHERE tree_id = 30`); got != "fair|11" {
 		t.Error(got)
 	}
@@ -339,8 +344,8 @@ func TestMapEditKey(t *testing.T) {
 	ctx, _ := open(t)
 	do(t, ctx, window(1280, 900, "light"))
 	s.openEdit(t, ctx, "&edit.at=trees/30")
-	do(t, ctx, version(1), fill("[name=condition]", "poor"), press("#form", "Save"), shown("dialog [name=key]"), fill("dialog [name=key]", "no key at all, that"), press("dialog", "Use it"),
-		says("dialog", "does not know this key"), fill("dialog [name=key]", "a key of ana's own"), press("dialog", "Use it"), version(2), says("#log-of", "Ana changed it"))
+	do(t, ctx, version(1), fill("[name=condition]", "poor"), tap("#form", "Save"), until("document.querySelector('dialog[open] [name=key]') || document.querySelector('#edit .trouble')"), shown("dialog [name=key]"), fill("dialog [name=key]", "no key at all, that"), tap("dialog", "Use it"),
+		says("dialog[open]", "does not know this key"), fill("dialog [name=key]", "a key of ana's own"), tap("dialog", "Use it"), version(2), says("#log-of", "Ana changed it"))
 	if got := s.text(t, `SELECT condition, changed_by FROM trees WHERE tree_id = 30`); got != "poor|Ana" {
 		t.Error(got)
 	}
@@ -366,21 +371,21 @@ func TestMapEditAccess(t *testing.T) {
 			do(t, ctx, window(c.width, c.height, c.scheme), chromedp.Navigate("about:blank"))
 			s.openEdit(t, ctx, "")
 			screen("edit start")
-			do(t, ctx, press("#edit", "Add a place"), shown("#form"), press("#form", "Draw an area"), press("#form", "Corner at the middle"), says("#form .place", "1 corner"))
+			do(t, ctx, tap("#edit", "Add a place"), shown("#form"), tap("#form", "Draw an area"), tap("#form", "Corner at the middle"), says("#form .place", "1 corner"))
 			screen("edit drawing")
 			do(t, ctx, chromedp.Navigate("about:blank"))
 			s.openEdit(t, ctx, "&edit.at=targets/1")
-			do(t, ctx, shown("#log-of li"), fill("[name=stalls]", "many"), says("#form", "Stalls is many: expected a number"))
+			do(t, ctx, shown("#log-of li"), fill("[name=stalls]", "many"), says("#form", "Stalls is many: expected a number, at least 0 and below 1,000,000,000"))
 			screen("edit place with a fault")
 			do(t, ctx, chromedp.Evaluate[chromedp.Void]("document.querySelector('#log-of summary').click(); document.querySelector('#log-of').scrollIntoView()"), shown("#log-of .changes"))
 			screen("edit log")
-			do(t, ctx, chromedp.Navigate("about:blank"))
+			do(t, ctx, tap("#form", "Drop the changes"), says("#form .ends", "Close"), chromedp.Navigate("about:blank"))
 			s.openEdit(t, ctx, "&edit.at=trees/40")
 			do(t, ctx, shown("#log-of li"), fill("[name=condition]", "mine "+c.name))
 			s.send(t, "PATCH", "/collections/trees/items/40", mergePatch, fmt.Sprintf(`{"properties":{"condition":%q}}`, "theirs "+c.name)).want(t, 200)
-			do(t, ctx, press("#form", "Save"), shown("dialog .both"))
+			do(t, ctx, tap("#form", "Save"), shown("dialog .both"))
 			screen("edit conflict")
-			do(t, ctx, press("dialog", "Go on with these"), press("#form", "Save"), until("document.querySelector('.toasts')?.textContent.includes('is saved')"))
+			do(t, ctx, tap("dialog", "Go on with these"), tap("#form", "Save"), until("document.querySelector('.toasts')?.textContent.includes('is saved')"))
 			if got := s.text(t, `SELECT condition FROM trees WHERE tree_id = 40`); got != "mine "+c.name {
 				t.Error(got)
 			}

@@ -21,9 +21,17 @@ export const chosen = signal(0) // among the corners
 export const corners = computed(() => cornersOf(draft.value?.shape ?? null))
 export const corner = computed<Corner | undefined>(() => corners.value[Math.min(chosen.value, corners.value.length - 1)])
 
+// aim is the middle of what is seen of the map, in its pixels: on a phone the sheet
+// lies over its lower part.
+export function aim(): { x: number; y: number } {
+  const { clientWidth: w = 0, clientHeight: h = 0 } = map.value?.getContainer() ?? {}
+  const sheet = matchMedia('(max-width: 45rem)').matches ? document.getElementById('panel')?.offsetHeight ?? 0 : 0
+  return { x: w / 2, y: (sheet < h - 80 ? h - sheet : h) / 2 }
+}
+
 export const middle = (): [number, number] | null => {
-  const c = map.value?.getCenter()
-  return c ? place([c.lng, c.lat]) : null
+  const { x, y } = aim(), m = map.value
+  return m ? place(m.unproject([x, y]).toArray()) : null
 }
 
 export function startDrawing(kind: Kind) {

@@ -1,8 +1,9 @@
 import { useSignal } from '@preact/signals'
 import { goTo } from '../map/camera'
+import { map } from '../map/instance'
 import { Button, Field } from '../ui/parts'
 import { draft, faultOf } from './draft'
-import { corner, corners, drawing, fewest, finishDrawing, laid, lay, mayTake, middle, nudge, putCorner, putPoint, splitAfter, startDrawing, stopDrawing, takeOut, chosen } from './drawing'
+import { aim, corner, corners, drawing, fewest, finishDrawing, laid, lay, mayTake, middle, nudge, putCorner, putPoint, splitAfter, startDrawing, stopDrawing, takeOut, chosen } from './drawing'
 import { saysShape } from './shape'
 
 // Place says where a feature is, and moves it: on the map, by buttons and keys, by
@@ -29,6 +30,7 @@ export function Place() {
       {fault && <p class="error" role="alert" id="fault-geometry" tabIndex={-1}>{fault}</p>}
       {kind ? (
         <div role="group" aria-label="Draw on the map">
+          <Aim />
           <p>{kind === 'Point' ? 'Click the map, or move it and place the point at its middle.' : laid.value.length ? `${laid.value.length} ${laid.value.length === 1 ? 'corner' : 'corners'}` : 'Click the corners, or move the map and set them at its middle.'}</p>
           <div class="row">
             <Button onClick={atMiddle}>{kind === 'Point' ? 'Place at the middle' : 'Corner at the middle'}</Button>
@@ -57,6 +59,14 @@ export function Place() {
       {own.value && <p class="hint" role="status">{own.value}</p>}
     </fieldset>
   )
+}
+
+// Aim marks the middle of the map.
+function Aim() {
+  const b = map.value?.getContainer().getBoundingClientRect()
+  if (!b) return null
+  const { x, y } = aim()
+  return <span class="aim" aria-hidden="true" style={{ left: `${b.left + x}px`, top: `${b.top + y}px` }} />
 }
 
 const arrows: Record<string, [number, number]> = { ArrowUp: [0, 1], ArrowDown: [0, -1], ArrowLeft: [-1, 0], ArrowRight: [1, 0] }

@@ -36,8 +36,9 @@ export const textOf = (v: unknown) => v === null || v === undefined ? '' : typeo
 
 // rangeOf says in words what a figure must lie between.
 export function rangeOf(s: Spec): string {
-  const low = s.exclusiveMinimum !== undefined ? `above ${s.exclusiveMinimum}` : s.minimum !== undefined ? `at least ${s.minimum}` : ''
-  const high = s.exclusiveMaximum !== undefined ? `below ${s.exclusiveMaximum}` : s.maximum !== undefined ? `at most ${s.maximum}` : ''
+  const n = (v: number) => Math.abs(v) < 1e6 ? String(v) : v.toLocaleString('en')
+  const low = s.exclusiveMinimum !== undefined ? `above ${n(s.exclusiveMinimum)}` : s.minimum !== undefined ? `at least ${n(s.minimum)}` : ''
+  const high = s.exclusiveMaximum !== undefined ? `below ${n(s.exclusiveMaximum)}` : s.maximum !== undefined ? `at most ${n(s.maximum)}` : ''
   return [low, high].filter(Boolean).join(' and ')
 }
 
@@ -54,7 +55,7 @@ export function readField(s: Spec, text: string): { value: Value; fault: string 
       const of = s.type === 'integer' ? 'a whole number' : 'a number'
       const range = rangeOf(s)
       const fits = n > (s.exclusiveMinimum ?? -Infinity) && n >= (s.minimum ?? -Infinity) && n < (s.exclusiveMaximum ?? Infinity) && n <= (s.maximum ?? Infinity)
-      if (!Number.isFinite(n) || s.type === 'integer' && !Number.isSafeInteger(n) || !fits) return wrong(Number.isFinite(n) && !fits ? range : range ? `${of} ${range}` : of)
+      if (!Number.isFinite(n) || s.type === 'integer' && !Number.isSafeInteger(n) || !fits) return wrong(Number.isFinite(n) && !fits ? range : range ? `${of}, ${range}` : of)
       return { value: n, fault: '' }
     }
     case 'boolean':

@@ -8,7 +8,7 @@ import { useAnswer } from '../service/use'
 import { asOf, edited, site } from '../state/store'
 import { Button, Dialog, Field, Trouble } from '../ui/parts'
 import { begin, changes, close, draft, nameOfDraft, open, opening, picked, pickedAt } from './draft'
-import { editOnMap, pickAt, startDrawing, stopDrawing } from './drawing'
+import { aim, editOnMap, pickAt, startDrawing, stopDrawing } from './drawing'
 import { Conflict } from './conflict'
 import { Form } from './form'
 import { ChangeLog } from './log'
@@ -128,8 +128,7 @@ function Start({ onAdd, onPick }: { onAdd: (c: Collection) => void; onPick: (c: 
     }).catch((err: Error) => { none.value = err.message })
   }
   const here = () => {
-    const c = map.value?.getContainer()
-    none.value = c && pickAt({ x: c.clientWidth / 2, y: c.clientHeight / 2 }, onPick) ? '' : 'There is nothing at the middle of the map.'
+    none.value = pickAt(aim(), onPick) ? '' : 'There is nothing at the middle of the map.'
   }
   return (
     <>
