@@ -75,7 +75,7 @@ func says(selector, words string) chromedp.Action[chromedp.Void] {
 // openEdit opens the view where the formulas hold.
 func (s *service) openEdit(t *testing.T, ctx context.Context, more string) {
 	t.Helper()
-	do(t, ctx, chromedp.Navigate(s.web.URL+"/map?v=edit&"+editAt+more), shown("#edit h2"), drawn("trees", 20), until("!/at=,/.test(location.search)"))
+	do(t, ctx, chromedp.Navigate(s.web.URL+"/map?v=edit&"+editAt+more), shown("#edit h2"), drawn("trees", 3), until("!/at=,/.test(location.search)"))
 }
 
 // TestMapEditTree adds a tree by a click, with a bad value first, moves it by a drag
