@@ -129,6 +129,7 @@ func TestMapEditTree(t *testing.T) {
 	if got := s.text(t, `SELECT dbh_m, status FROM trees WHERE tree_id = `+id); got != "0.453|dead" {
 		t.Error(got)
 	}
+	do(t, ctx, until("document.querySelector('#log-of li[data-version]')?.dataset.version === '5'"))
 	says := value[[]string](t, ctx, "[...document.querySelectorAll('#log-of li[data-version]')].map((e) => e.dataset.version + e.dataset.change)")
 	if fmt.Sprint(says) != "[5changed 4changed 3changed 2changed 1added]" {
 		t.Error(says)
