@@ -43,11 +43,6 @@ func (s *service) wantAt(t *testing.T, point string, lon, lat, within float64) {
 	}
 }
 
-// fill types into a field as a person does, all at once.
-func fill(selector, v string) chromedp.Action[chromedp.Void] {
-	return chromedp.Evaluate[chromedp.Void](fmt.Sprintf("(() => { const s = document.querySelector(%q); s.focus(); s.value = %q; s.dispatchEvent(new Event(s.matches('select') ? 'change' : 'input', { bubbles: true })) })()", selector, v))
-}
-
 // tap clicks the button with these words within an element, once it can be clicked.
 func tap(within, words string) chromedp.Action[chromedp.Void] {
 	return until(fmt.Sprintf("(() => { const b = [...document.querySelectorAll(%q + ' button')].find((b) => b.textContent.trim() === %q && !b.disabled); b?.click(); return !!b })()", within, words))

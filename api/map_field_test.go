@@ -102,10 +102,6 @@ func (f *field) jobInHand(t *testing.T, tag string) object {
 	return j
 }
 
-func fill(selector, text string) chromedp.Action[chromedp.Void] {
-	return chromedp.Evaluate[chromedp.Void](fmt.Sprintf("(() => { const e = document.querySelector(%q); e.value = %q; e.dispatchEvent(new Event('input', { bubbles: true })); e.dispatchEvent(new Event('change', { bubbles: true })) })()", selector, text))
-}
-
 // addPhoto chooses a picture as a file.
 func addPhoto(selector, name, bytes string) chromedp.Action[chromedp.Void] {
 	return chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {

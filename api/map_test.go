@@ -50,6 +50,11 @@ func drawn(of string, least int) chromedp.Action[chromedp.Void] {
 	return until(fmt.Sprintf("Number(document.getElementById('map')?.dataset.%s) >= %d", of, least))
 }
 
+// fill writes into an input or chooses of a select, as a person does.
+func fill(selector, v string) chromedp.Action[chromedp.Void] {
+	return chromedp.Evaluate[chromedp.Void](fmt.Sprintf("(() => { const e = document.querySelector(%q); e.focus(); e.value = %q; for (const kind of ['input', 'change']) e.dispatchEvent(new Event(kind, { bubbles: true })) })()", selector, v))
+}
+
 func TestMap(t *testing.T) {
 	s := serve(t, nil)
 	ctx, b := open(t)

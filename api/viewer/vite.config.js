@@ -10,7 +10,8 @@ export default defineConfig(({ command }) => ({
   resolve: {
     alias: command === 'build'
       ? [{ find: /^maplibre-gl$/, replacement: library + 'index.ts' }, { find: /^maplibre-gl\/worker$/, replacement: library + 'source/worker.ts' },
-          { find: /^@maplibre\/mlt$/, replacement: fileURLToPath(new URL('./src/map/mlt.ts', import.meta.url)) }]
+          { find: /^(@maplibre\/mlt|bidi-js)$/, replacement: fileURLToPath(new URL('./src/map/unused.ts', import.meta.url)) },
+          { find: /^.*\/(hillshade|heatmap|color_relief|fill_extrusion|atmosphere|sky|terrain)[\w.]*\.glsl\.g\.ts$/, replacement: fileURLToPath(new URL('./src/map/no-shader.ts', import.meta.url)) }]
       : [{ find: /^maplibre-gl\/worker$/, replacement: fileURLToPath(new URL('./node_modules/maplibre-gl/dist/maplibre-gl-worker.mjs', import.meta.url)) }],
   },
   esbuild: { legalComments: 'none' },
