@@ -1,7 +1,8 @@
 import { fileURLToPath } from 'node:url'
 import { defineConfig } from 'vite'
 
-const library = fileURLToPath(new URL('./node_modules/maplibre-gl/src/', import.meta.url))
+const here = (path) => fileURLToPath(new URL(path, import.meta.url))
+const library = here('./node_modules/maplibre-gl/src/')
 
 export default defineConfig(({ command }) => ({
   // The map library is built from its source: the page and the worker then share
@@ -10,9 +11,9 @@ export default defineConfig(({ command }) => ({
   resolve: {
     alias: command === 'build'
       ? [{ find: /^maplibre-gl$/, replacement: library + 'index.ts' }, { find: /^maplibre-gl\/worker$/, replacement: library + 'source/worker.ts' },
-          { find: /^(@maplibre\/mlt|bidi-js)$/, replacement: fileURLToPath(new URL('./src/map/unused.ts', import.meta.url)) },
-          { find: /^.*\/(hillshade|heatmap|color_relief|fill_extrusion|atmosphere|sky|terrain)[\w.]*\.glsl\.g\.ts$/, replacement: fileURLToPath(new URL('./src/map/no-shader.ts', import.meta.url)) }]
-      : [{ find: /^maplibre-gl\/worker$/, replacement: fileURLToPath(new URL('./node_modules/maplibre-gl/dist/maplibre-gl-worker.mjs', import.meta.url)) }],
+          { find: /^(@maplibre\/mlt|bidi-js)$/, replacement: here('./src/map/unused.ts') },
+          { find: /^.*\/(hillshade|heatmap|color_relief|fill_extrusion)[\w.]*\.glsl\.g\.ts$/, replacement: here('./src/map/no-shader.ts') }]
+      : [{ find: /^maplibre-gl\/worker$/, replacement: here('./node_modules/maplibre-gl/dist/maplibre-gl-worker.mjs') }],
   },
   esbuild: { legalComments: 'none' },
   build: {
