@@ -42,9 +42,9 @@ func TestBasemap(t *testing.T) {
 // The policy of the map page names the host of the tiles, and nobody without.
 func TestBasemapPolicy(t *testing.T) {
 	for template, want := range map[string][2]string{
-		"":                      {"img-src 'self' data:;", "connect-src 'self';"},
-		"/base/{z}/{x}/{y}.png": {"img-src 'self' data:;", "connect-src 'self';"},
-		"https://tiles.example:8443/{z}/{x}/{y}.png": {"img-src 'self' data: https://tiles.example:8443;", "connect-src 'self' https://tiles.example:8443;"},
+		"":                      {"img-src 'self' data: blob:;", "connect-src 'self';"},
+		"/base/{z}/{x}/{y}.png": {"img-src 'self' data: blob:;", "connect-src 'self';"},
+		"https://tiles.example:8443/{z}/{x}/{y}.png": {"img-src 'self' data: blob: https://tiles.example:8443;", "connect-src 'self' https://tiles.example:8443;"},
 	} {
 		credit := ""
 		if template != "" {

@@ -88,7 +88,7 @@ func TestCrawl(t *testing.T) {
 		}
 	}
 	variables := regexp.MustCompile(`\{\?[^}]*\}`)
-	place := strings.NewReplacer("{tileMatrix}/{tileRow}/{tileCol}", fmt.Sprintf("%d/%d/%d", quarterTile.Z, quarterTile.Y, quarterTile.X))
+	place := strings.NewReplacer("{place}", "1", "{tileMatrix}/{tileRow}/{tileCol}", fmt.Sprintf("%d/%d/%d", quarterTile.Z, quarterTile.Y, quarterTile.X))
 	fill := func(href string) string {
 		href = place.Replace(href)
 		return variables.ReplaceAllStringFunc(href, func(v string) string {
