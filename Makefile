@@ -55,7 +55,9 @@ test-clients: viewer ## let GDAL, QGIS and map libraries in a browser read and e
 	@$(GO) build $(STAMP) -o bin/withdb ./inventory/postgres/pgtest/withdb
 	@bin/withdb $(GO) test -tags clients ./api/clients
 	@# The page in its browser, with the machine to itself: it draws in software.
-	@exec bin/withdb $(GO) test -tags clients -timeout 20m ./api -run '^TestMap|^TestLandingPage'
+	@# Its screens are kept to be looked at.
+	@rm -rf .data/screens && mkdir -p .data/screens
+	@exec bin/withdb $(GO) test -tags clients -timeout 20m ./api -run '^TestMap|^TestLandingPage' -artifacts -outputdir "$(CURDIR)/.data/screens"
 
 bench: viewer ## measure import, ranking, edits, the service and the map page beside ogr2ogr, SQL and the floor (TREES=numbers), and planning
 	@.ci/provision db test

@@ -354,7 +354,7 @@ func TestMapEditAccess(t *testing.T) {
 	checker := axe(t)
 	s := serve(t, editing)
 	ctx, _ := open(t)
-	for _, c := range screens {
+	for _, c := range twoScreens {
 		t.Run(c.name, func(t *testing.T) {
 			screen := func(name string) {
 				t.Helper()

@@ -408,7 +408,7 @@ func TestMapPlacesAccess(t *testing.T) {
 	s.keepProgramme(t)
 	worst := s.placeRows(t, "")[0]
 	ctx, _ := open(t)
-	for _, c := range screens {
+	for _, c := range twoScreens {
 		t.Run(c.name, func(t *testing.T) {
 			look := func(screen, query string, ready ...chromedp.Action[chromedp.Void]) {
 				t.Helper()

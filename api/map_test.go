@@ -11,6 +11,7 @@ import (
 	"image/color"
 	"image/png"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -32,6 +33,9 @@ var screens = []struct {
 	{"phone, light", 390, 844, "light"},
 	{"phone, dark", 390, 844, "dark"},
 }
+
+// twoScreens have each size and each scheme once.
+var twoScreens = slices.Concat(screens[:1], screens[3:])
 
 // window sets the size and the colours that the system asks for.
 func window(width, height int64, scheme string) chromedp.Action[chromedp.Void] {

@@ -2,7 +2,7 @@ import { computed, effect, signal } from '@preact/signals'
 import type { Map as Ground } from 'maplibre-gl'
 import { filterOf } from '../ask/cql'
 import { isAbort, placeWeeks, treeWeeks, type SharedWeek, type Weeks } from '../service'
-import { asOf, edited, hour, question, ready, site } from '../state/store'
+import { asOf, camera, edited, hour, question, ready, site } from '../state/store'
 import { tell } from '../ui/toast'
 
 // The weeks of what is on the screen, asked for cell by cell of the web's grid, so
@@ -50,13 +50,14 @@ export function keepWeeks(map: Ground) {
     const name = site.value, at = asOf.value, filter = of === 'trees' ? filterOf(question.value) : ''
     const seen = of === 'trees' ? treesSeen : placesSeen
     const key = (p: object) => JSON.stringify([of, edited.value, p]) // an edit makes them others
-    if (!moved.value || !name || !ready.value || (of === 'trees' ? !treesWanted.value : map.getZoom() < 13)) {
+    // Before it is put anywhere the map shows the world.
+    if (!moved.value || !camera.value || !name || !ready.value || (of === 'trees' ? !treesWanted.value : map.getZoom() < 13)) {
       seen.value = []
       return
     }
     const grid = cells(map, of === 'trees' ? 16 : 14)
     // Below level 14 a mark stands for many trees: the worst are asked for.
-    const limit = of === 'places' ? null : map.getZoom() < 14 ? Math.max(500, Math.floor(8000 / grid.length)) : 5000
+    const limit = of === 'places' ? null : map.getZoom() < 14 ? Math.min(5000, Math.max(500, Math.floor(8000 / grid.length))) : 5000
     const boxes = grid.map((bbox) => ({ site: name, as_of: at, filter, limit, bbox }))
     const stop = new AbortController()
     const part = (p: typeof boxes[number]) => {

@@ -87,7 +87,7 @@ export function Dialog({ title, open, onClose, children }: { title: string; open
     if (!open && d.open) d.close()
   }, [open])
   return (
-    <dialog ref={ref} aria-labelledby={id} onClose={onClose}>
+    <dialog ref={ref} aria-labelledby={id} onClose={() => { if (!ref.current?.open) onClose() /* one that was opened again meanwhile stays */ }}>
       {open && (
         <>
           <header>
