@@ -123,7 +123,10 @@ func TestMapSize(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		w := gzip.NewWriter(&sum)
+		w, err := gzip.NewWriterLevel(&sum, gzip.BestCompression)
+		if err != nil {
+			t.Fatal(err)
+		}
 		if _, err := w.Write(body); err != nil {
 			t.Fatal(err)
 		}

@@ -12,7 +12,7 @@ export default defineConfig(({ command }) => ({
     alias: command === 'build'
       ? [{ find: /^maplibre-gl$/, replacement: library + 'index.ts' }, { find: /^maplibre-gl\/worker$/, replacement: library + 'source/worker.ts' },
           { find: /^(@maplibre\/mlt|bidi-js)$/, replacement: here('./src/map/unused.ts') },
-          { find: /^.*\/(hillshade|heatmap|color_relief|fill_extrusion)[\w.]*\.glsl\.g\.ts$/, replacement: here('./src/map/no-shader.ts') }]
+          { find: /^.*\/(hillshade|heatmap|color_relief|fill_extrusion|atmosphere|terrain)[\w.]*\.glsl\.g\.ts$/, replacement: here('./src/map/no-shader.ts') }]
       : [{ find: /^maplibre-gl\/worker$/, replacement: here('./node_modules/maplibre-gl/dist/maplibre-gl-worker.mjs') }],
   },
   esbuild: { legalComments: 'none' },

@@ -8,6 +8,9 @@ const threeDigits = (v: number, down: boolean) => {
   return (down ? Math.floor(v / unit * (1 + 1e-12)) : Math.ceil(v / unit)) * unit
 }
 
+// above is the next value of three digits.
+const above = (v: number) => v <= 0 ? 1e-30 : v + 10 ** (Math.floor(Math.log10(v) + 1e-12) - 2)
+
 // by is the value in the tiles that an order goes by.
 export const valueOf = (by: string) => by === 'exposure' ? 'people' : 'harm_index'
 
@@ -24,18 +27,18 @@ export function shadeBy(rows: readonly Row[], by: string, look: Look): Expressio
     begins.push(threeDigits(row.p[value] ?? 0, true))
     if (step >= rows.length) break
   }
-  // From the last to the first; a step must begin above the one before it.
+  // From the last to the first. Where the tenth is as bad as the hundredth, only
+  // what is worse has the shade of the first ten.
   const out: (string | number)[] = []
   let last = -Infinity
   const from = begins.length
   begins.reverse().forEach((v, i) => {
     const shade = look.rank[4 - (from - 1 - i)]!
-    if (v > last) {
-      out.push(v, shade)
-      last = v
-    } else {
-      out[out.length - 1] = shade
-    }
+    const begin = v > last ? v : above(v)
+    if (begin > last) {
+      out.push(begin, shade)
+      last = begin
+    } else out[out.length - 1] = shade
   })
   if (!out.length) return look.rank[2]
   return ['step', ['coalesce', ['get', value], 0], look.rank[Math.max(0, 4 - from)]!, ...out] as unknown as ExpressionSpecification
