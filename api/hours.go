@@ -161,7 +161,7 @@ type window struct {
 	PersonHours float64 `json:"person_hours"`
 }
 
-const weekNote = "Mean numbers present hour by hour of an ordinary week. The people of peak, busiest and quietest are those in the open and in vehicles. Exceptions of the calendar are in busiest, mean and occupied_share only."
+const weekNote = "Mean numbers present, hour by hour of an ordinary week. The most, the busiest and the quietest hours count people in the open and in vehicles; people under a roof stand apart. Holidays and other days out of the ordinary are in the means, the busiest hour and the share of hours with somebody there only."
 
 // handleHours gives the week under a tree as 168 numbers.
 func (s *Server) handleHours(w http.ResponseWriter, r *http.Request) error {

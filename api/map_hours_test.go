@@ -9,6 +9,7 @@ import (
 	"image"
 	"math"
 	"net/url"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -259,7 +260,7 @@ func TestMapPanels(t *testing.T) {
 		tree int
 		says []string
 	}{
-		{66, []string{"topping", "seen by R. Moss", "as a visitor judged", "crack"}},
+		{66, []string{"topping", "seen by R. Moss", "judged probable by R. Moss on 1 March 2026", "crack"}},
 		{65, []string{"No cut and no visit is recorded", "inferred"}}, // no cuts
 		{100, []string{"dead", "inferred"}},                           // dead
 		{970, []string{"No recorded place in reach", "Nobody is recorded or assumed there"}},
@@ -275,15 +276,55 @@ func TestMapPanels(t *testing.T) {
 		// Each part names the rule that the service names.
 		x := s.json(t, "/explain?tag="+value[string](t, ctx, "document.querySelector('#tree h2').textContent"))
 		parts := value[[]string](t, ctx, "[...document.querySelectorAll('#tree .part')].map((p) => p.textContent)")
+		worked, sum := value[[]string](t, ctx, "[...document.querySelectorAll('#tree .worked')].map((p) => p.textContent)"), 0.0
 		for i, p := range objects(x["parts"]) {
 			if rule, ok := p["rule"].(string); ok && p["inferred"] == true && !strings.Contains(parts[i], rule) {
 				t.Errorf("tree %d, %s: the panel does not name the rule %q", c.tree, p["part"], rule)
+			}
+			sum += multiplied(t, worked[i])
+			if got, want := multiplied(t, worked[i]), p["harm_people_index"].(float64)+x["weight_property"].(float64)*p["harm_property_index"].(float64); math.Abs(got-want) > 2e-3*want {
+				t.Errorf("tree %d, %s: %q comes to %v, expected %v", c.tree, p["part"], worked[i], got, want)
+			}
+			if !strings.Contains(parts[i], fmt.Sprintf("Rated %s for people (%s by the busiest hour), %s for property", p["rating_people"], p["rating_busiest_hour"], p["rating_property"])) || p["vehicles_meeting"].(float64) > 0 && !strings.Contains(parts[i], "Drivers who could meet what has fallen: "+figureOf(p["vehicles_meeting"].(float64))) {
+				t.Errorf("tree %d, %s: no ratings or no drivers in %q", c.tree, p["part"], parts[i])
 			}
 			if !strings.Contains(parts[i], p["likelihood"].(string)) {
 				t.Errorf("tree %d, %s: the panel does not say %s", c.tree, p["part"], p["likelihood"])
 			}
 		}
+		if harm := x["harm_index"].(float64); math.Abs(sum-harm) > 2e-3*harm || !strings.HasPrefix(value[string](t, ctx, "document.getElementById('total').textContent"), "Harm index of the tree, its parts together: ") {
+			t.Errorf("tree %d: the parts shown come to %v, expected %v", c.tree, sum, harm)
+		}
 		do(t, ctx, chromedp.Evaluate[chromedp.Void]("[...document.querySelectorAll('#tree button')].find((b) => b.textContent.startsWith('Draw')).click()"), until("document.querySelector('.interval')"))
 	}
 	noTrouble(t, b)
+}
+
+// written are the figures of a part's harm as the page writes them out.
+var written = regexp.MustCompile(`chance (\S+) a year × share struck (\S+) × \((\S+) people in the open \+ (\S+) in vehicles × (\S+) \+ (\S+) under a roof × (\S+)\) = (\S+) for people\..* × (\S+) vehicles = (\S+) for property, × (\S+)\. Harm index together: (\S+)\.$`)
+
+// multiplied does a part's sum as a reader with a calculator would, and holds its
+// steps to what is written.
+func multiplied(t *testing.T, text string) float64 {
+	t.Helper()
+	m := written.FindStringSubmatch(text)
+	if m == nil {
+		t.Fatalf("no sum in %q", text)
+	}
+	var f [13]float64
+	for i := range m[1:] {
+		v, err := strconv.ParseFloat(strings.ReplaceAll(m[i+1], ",", ""), 64)
+		if err != nil {
+			t.Fatal(text, err)
+		}
+		f[i+1] = v
+	}
+	people := 1000 * f[1] * f[2] * (f[3] + f[4]*f[5] + f[6]*f[7])
+	property := 1000 * f[1] * f[2] * f[9]
+	for _, p := range [][2]float64{{people, f[8]}, {property, f[10]}, {people + property*f[11], f[12]}} {
+		if math.Abs(p[0]-p[1]) > 1e-3*p[1] {
+			t.Errorf("%q: %v, written %v", text, p[0], p[1])
+		}
+	}
+	return people + property*f[11]
 }

@@ -22,7 +22,7 @@ func explanationSchema() object {
 		[]member{{"part", words("whole tree", "crown", "limb")}},
 		named(text, "zone likelihood rule why rating_people rating_property rating_busiest_hour"),
 		named(boolean, "inferred stale"),
-		named(number, "zone_radius_m chance share_struck people people_in_vehicles people_sheltered vehicles busiest_people occupied_share busiest_vehicles vehicles_meeting people_meeting harm_people_index harm_property_index"),
+		named(number, "zone_radius_m chance share_struck people people_in_vehicles people_sheltered vehicles busiest_people occupied_share busiest_vehicles vehicles_meeting people_meeting windy_people_open windy_people_in_vehicles windy_people_sheltered windy_vehicles harm_people_index harm_property_index"),
 		named(whole, "busiest_hour busiest_vehicles_hour"),
 		[]member{{"targets", listOf(structure(slices.Concat(
 			named(whole, "target_id points"),
@@ -38,8 +38,8 @@ func explanationSchema() object {
 	)...).with(member{"additionalProperties", false})
 	return withMember(structure(slices.Concat(
 		[]member{{"tree_id", whole()}},
-		named(text, "site tag source_id species reason height_from crown_radius_from rating rating_people rating_property rating_busiest_hour profile profile_digest slope cautions"),
-		named(number, "longitude latitude height_m height_se_m crown_radius_m crown_radius_se_m harm_index harm_people_index harm_property_index"),
+		named(text, "site tag source_id species reason height_from crown_radius_from rating rating_people rating_property rating_busiest_hour chance_over profile profile_digest slope cautions"),
+		named(number, "longitude latitude height_m height_se_m crown_radius_m crown_radius_se_m harm_index harm_people_index harm_property_index weight_in_vehicle weight_sheltered weight_property"),
 		[]member{
 			{"parts", listOf(part)},
 			{"work", listOf(structure(slices.Concat(

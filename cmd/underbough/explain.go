@@ -10,7 +10,6 @@ import (
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
 	"github.com/underbough/underbough/inventory/mechanics"
-	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/question"
 	"github.com/underbough/underbough/inventory/ranking"
 	"github.com/underbough/underbough/inventory/risk"
@@ -160,7 +159,7 @@ func writePart(l notes, x *question.Explanation, i int) {
 	l.say("%s", title)
 	l.sayIn("  ", "zone: %s", x.ZoneWords(p, cut))
 	l.sayIn("  ", "failure %s: %s", p.Judgement.Likelihood, judgedBy(x, p, cut))
-	l.sayIn("  ", "assumed chance %.3g%s, striking %.0f %% of those in the zone", p.Chance, chanceRate(x.Profile), p.Struck*100)
+	l.sayIn("  ", "assumed chance %.3g %s, striking %.0f %% of those in the zone", p.Chance, question.ChanceOver(x.Profile), p.Struck*100)
 	c, week, vehicles := p.Exposure.Count, x.Meter.Week(p.Exposure), x.Meter.VehicleWeek(p.Exposure)
 	l.sayIn("  ", "on average %s people in the open, %s in vehicles, %s under roofs, %s vehicles",
 		ranking.Figure(c.People), ranking.Figure(c.InVehicles), ranking.Figure(c.Sheltered), ranking.Figure(c.Vehicles))
@@ -196,17 +195,6 @@ func judgedBy(x *question.Explanation, p *ranking.PartAssessment, cut *inventory
 		return "inferred and judged by nobody: " + why
 	}
 	return why
-}
-
-// chanceRate says what a chance is over.
-func chanceRate(p *profile.Profile) string {
-	switch p.Calendar.Season {
-	case profile.LeafOn:
-		return " a year at the rate in leaf"
-	case profile.LeafOff:
-		return " a year at the rate out of leaf"
-	}
-	return " a year"
 }
 
 // writeRegrowth says how hard a gust bends the shoots at a cut; false where

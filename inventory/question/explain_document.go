@@ -7,6 +7,7 @@ import (
 	"github.com/underbough/underbough/inventory"
 	"github.com/underbough/underbough/inventory/exposure"
 	"github.com/underbough/underbough/inventory/mechanics"
+	"github.com/underbough/underbough/inventory/profile"
 	"github.com/underbough/underbough/inventory/ranking"
 )
 
@@ -41,6 +42,10 @@ func (x *Explanation) Properties(site inventory.Site, asOf time.Time) []ranking.
 	out.set("harm_index", ranking.Rounded(a.Harm*1000))
 	out.set("harm_people_index", ranking.Rounded(a.HarmPeople*1000))
 	out.set("harm_property_index", ranking.Rounded(a.HarmProperty*1000))
+	out.set("weight_in_vehicle", x.Profile.Weights.Shielding.InVehicle.Value)
+	out.set("weight_sheltered", x.Profile.Weights.Shielding.Sheltered.Value)
+	out.set("weight_property", x.Profile.Weights.Property.Value)
+	out.set("chance_over", ChanceOver(x.Profile))
 	out.set("rating", a.Score.Rating.String())
 	out.set("rating_people", a.Score.People.String())
 	out.set("rating_property", a.Score.Property.String())
@@ -132,6 +137,24 @@ func setExposure(m *document, x *Explanation, p *ranking.PartAssessment) {
 	m.set("busiest_vehicles_hour", vehicles.BusiestHour)
 	m.set("vehicles_meeting", ranking.Rounded(p.Exposure.Meeting.Vehicles))
 	m.set("people_meeting", ranking.Rounded(p.Exposure.Meeting.Persons))
+	// What the harm index is made of: the same means with each hour weighted by
+	// its wind, where the profile has wind.
+	h := p.Exposure.Harm
+	m.set("windy_people_open", ranking.Rounded(h.People))
+	m.set("windy_people_in_vehicles", ranking.Rounded(h.InVehicles))
+	m.set("windy_people_sheltered", ranking.Rounded(h.Sheltered))
+	m.set("windy_vehicles", ranking.Rounded(h.Vehicles))
+}
+
+// ChanceOver says what a chance of failure is over.
+func ChanceOver(p *profile.Profile) string {
+	switch p.Calendar.Season {
+	case profile.LeafOn:
+		return "a year at the rate in leaf"
+	case profile.LeafOff:
+		return "a year at the rate out of leaf"
+	}
+	return "a year"
 }
 
 func setRegrowth(m *document, x *Explanation, cut *inventory.Cut) {

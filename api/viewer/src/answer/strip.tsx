@@ -26,16 +26,16 @@ export function Strip({ open, driven, says }: { open: readonly number[]; driven:
   const people = open.map((n, i) => n + (driven[i] ?? 0))
   const most = Math.max(...people, 1e-9)
   const shade = (n: number) => n <= 0 ? look.ground : look.busy[1 + Math.min(3, Math.floor(4 * Math.sqrt(n / most)))]!
-  const w = 12, h = 14, left = 34, top = 14
+  const w = 12, h = 14, left = 34, top = 14, high = top + 7 * h + 18
   const pick = (e: MouseEvent) => {
     const svg = e.currentTarget as SVGSVGElement
     const b = svg.getBoundingClientRect()
-    const x = (e.clientX - b.left) * (left + 24 * w + 2) / b.width - left, y = (e.clientY - b.top) * (top + 7 * h + 2) / b.height - top
-    if (x >= 0 && y >= 0) hour.value = Math.min(6, Math.floor(y / h)) * 24 + Math.min(23, Math.floor(x / w))
+    const x = (e.clientX - b.left) * (left + 24 * w + 2) / b.width - left, y = (e.clientY - b.top) * high / b.height - top
+    if (x >= 0 && y >= 0 && y < 7 * h) hour.value = Math.floor(y / h) * 24 + Math.min(23, Math.floor(x / w))
   }
   return (
     <>
-      <svg class="strip" viewBox={`0 0 ${left + 24 * w + 2} ${top + 7 * h + 2}`} role="img" aria-label={says} onClick={pick}>
+      <svg class="strip" viewBox={`0 0 ${left + 24 * w + 2} ${high}`} role="img" aria-label={says} onClick={pick}>
         {[0, 6, 12, 18].map((x) => <text key={x} x={left + x * w} y="10">{x}:00</text>)}
         {dayNames.map((d, y) => <text key={d} x="0" y={top + y * h + 11}>{d.slice(0, 3)}</text>)}
         {people.map((n, i) => (
@@ -43,7 +43,9 @@ export function Strip({ open, driven, says }: { open: readonly number[]; driven:
             <title>{hourName(i)}: {figure(n)} people</title>
           </rect>
         ))}
+        {look.busy.map((fill, i) => <rect key={i} x={left + i * 14} y={high - 12} width="10" height="10" fill={i ? fill : look.ground} stroke={look.line} />)}
       </svg>
+      <p class="hint scale">Shades, from left: nobody{most > 1e-9 && [1, 4, 9, 16].map((n) => `, to ${figure(most * n / 16)}`)} people in the hour, on average.</p>
       <p>{hour.value === null ? 'A click on an hour shows it on the map.' : `${figure(people[hour.value])} people at ${hourName(hour.value)}, the hour on the map.`}</p>
     </>
   )

@@ -3,7 +3,7 @@ import { explain, hours, type Explanation } from '../service'
 import { useAnswer } from '../service/use'
 import { asOf, param, tree, view } from '../state/store'
 import { Button, Estimated, Inferred, Trouble } from '../ui/parts'
-import { figure, hourName, nameOf } from '../ui/words'
+import { exact, figure, hourName, nameOf } from '../ui/words'
 import { rowOf } from './answer'
 import { opened, type Opened } from './opened'
 import { Part } from './part'
@@ -70,7 +70,8 @@ function Sum({ x }: { x: Explanation }) {
   return (
     <section aria-labelledby="sum">
       <h3 id="sum">What is at stake, part by part</h3>
-      {x.parts.map((p, i) => <Part key={i} p={p} />)}
+      {x.parts.map((p, i) => <Part key={i} p={p} x={x} />)}
+      <p id="total">Harm index of the tree, its parts together: <b>{exact(x.harm_index)}</b>. Chances, shares and weights are the profile’s assumptions; people and vehicles in these sums are means in which windy hours weigh more, where the profile has wind.</p>
       <details class="reason"><summary>The same in a sentence</summary><p>{x.reason}</p></details>
     </section>
   )

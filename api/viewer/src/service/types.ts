@@ -59,7 +59,9 @@ export interface ExplainedPart {
   part: PartName; cut_id?: number | null; zone: string; zone_radius_m: number; likelihood: Likelihood; inferred: boolean; rule: string | null; stale: boolean; why: string
   chance: number; share_struck: number; people: number; people_in_vehicles: number; people_sheltered: number; vehicles: number
   busiest_people: number; busiest_hour: number; occupied_share: number; harm_people_index: number; harm_property_index: number
-  rating_people: Rating; rating_property: Rating; targets: OverlapTarget[]
+  windy_people_open: number; windy_people_in_vehicles: number; windy_people_sheltered: number; windy_vehicles: number
+  vehicles_meeting: number; people_meeting: number
+  rating_people: Rating; rating_property: Rating; rating_busiest_hour: Rating; targets: OverlapTarget[]
 }
 
 // DoneWork is what a job took off a tree's harm.
@@ -72,6 +74,7 @@ export interface Explanation {
   site: string; tree_id: number; tag: string | null; source_id: string | null; species: string | null; longitude: number; latitude: number
   reason: string; height_m: number; height_se_m: number; height_from: string; crown_radius_m: number; crown_radius_se_m: number; crown_radius_from: string
   harm_index: number; harm_people_index: number; harm_property_index: number; rating: Rating; rating_people: Rating; rating_property: Rating
+  weight_in_vehicle: number; weight_sheltered: number; weight_property: number; chance_over: string
   parts: ExplainedPart[]; work: DoneWork[]; profile: string; profile_digest: string; as_of: string; slope: string; cautions: string
 }
 

@@ -17,6 +17,9 @@ export function figure(v: number | null | undefined): string {
   return size < 1e-4 ? v.toExponential(1) : String(Number(v.toPrecision(2)))
 }
 
+// exact keeps what the service gives, for sums that are to be done again.
+export const exact = (n: number) => n.toLocaleString('en', { maximumSignificantDigits: 5 })
+
 export const count = (n: number) => n.toLocaleString('en')
 
 export const plural = (n: number, one: string, many: string) => `${count(n)} ${n === 1 ? one : many}`
