@@ -173,3 +173,14 @@ func TestAsOfErrors(t *testing.T) {
 		t.Errorf("%d features before anything was there", len(c.Features))
 	}
 }
+
+// TestAsOfBeforeAnything says that a day lies before the first record, rather than
+// that there is no site.
+func TestAsOfBeforeAnything(t *testing.T) {
+	s := serve(t, nil)
+	for _, path := range []string{"/places", "/ranking", "/hours/trees", "/hours/places"} {
+		if r := s.get(t, path+"?as_of=1990-01-01"); r.status != 404 || !strings.Contains(string(r.body), "nothing was recorded as of 1990-01-01") {
+			t.Errorf("%s: %d %s", path, r.status, r.body)
+		}
+	}
+}

@@ -72,6 +72,13 @@ func TestMapHours(t *testing.T) {
 	if want := fmt.Sprintf("%.1f people", sum); !strings.Contains(said, want) || !strings.HasPrefix(said, "Mon 08:00") {
 		t.Errorf("%q, expected %s", said, want)
 	}
+	if h := value[string](t, ctx, "document.querySelector('#question h2').textContent"); h != "All trees by expected harm" {
+		t.Errorf("the question is headed %q", h)
+	}
+	// The mark of what nobody judged is never cut off.
+	if !value[bool](t, ctx, "(() => { const all = [...document.querySelectorAll('#list .inferred')]; return all.length > 0 && all.every((e) => e.getBoundingClientRect().right <= e.parentElement.getBoundingClientRect().right) })()") {
+		t.Error("the list cuts a mark of inference off, or has none")
+	}
 	do(t, ctx, chromedp.Click(".hours summary"), shown(".hours li"))
 	if first := value[string](t, ctx, "document.querySelector('.hours li').textContent"); !strings.HasPrefix(first, busiest+" ") {
 		t.Errorf("the first then is %q, expected %s with %v", first, busiest, most)
@@ -88,6 +95,8 @@ func TestMapHours(t *testing.T) {
 	if n := apart(light, seenNow(t, ctx)); n < 2000 {
 		t.Errorf("the night differs from the morning by %d pixels", n)
 	}
+	// Close to one tree, those about it are not told.
+	do(t, ctx, chromedp.Navigate(s.web.URL+"/map?hour=8&tree=66"), shown(".hours.open"), drawn("zones", 1), until("/under \\d{1,2} trees? on the screen/.test(document.querySelector('.hours output').textContent)"))
 	// It runs, and stops.
 	do(t, ctx, chromedp.Click(".hours .usual"), until("new URLSearchParams(location.search).get('hour') > 4"), chromedp.Click(".hours .usual"), until("document.querySelector('.hours .usual').ariaPressed === 'false'"))
 	// A question about few trees: theirs alone are told.
@@ -260,7 +269,7 @@ func TestMapPanels(t *testing.T) {
 		tree int
 		says []string
 	}{
-		{66, []string{"topping", "seen by R. Moss", "judged probable by R. Moss on 1 March 2026", "crack"}},
+		{66, []string{"topping", "seen by R. Moss", "judged probable by R. Moss on 2026-03-01", "crack"}},
 		{65, []string{"No cut and no visit is recorded", "inferred"}}, // no cuts
 		{100, []string{"dead", "inferred"}},                           // dead
 		{970, []string{"No recorded place in reach", "Nobody is recorded or assumed there"}},

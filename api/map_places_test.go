@@ -22,6 +22,7 @@ type placeRow struct {
 	Kind      string   `json:"kind"`
 	Name      string   `json:"name"`
 	People    float64  `json:"people"`
+	Sheltered float64  `json:"people_sheltered"`
 	Harm      float64  `json:"harm_index"`
 	Covered   bool     `json:"covered"`
 	TreesOver int      `json:"trees_over"`
@@ -47,7 +48,8 @@ func TestMapPlaces(t *testing.T) {
 	s := serve(t, nil)
 	all := s.placeRows(t, "")
 	ctx, b := open(t)
-	do(t, ctx, window(1280, 900, "light"), chromedp.Navigate(s.web.URL+"/map?v=places"), shown("#place-list li"), drawn("targets", 1))
+	do(t, ctx, window(1280, 900, "light"), chromedp.Navigate(s.web.URL+"/map?v=places"), shown("#place-list li"), drawn("targets", 1), drawn("numbers", min(len(all), 20)))
+	keep(t, ctx, "places")
 	names := value[[]string](t, ctx, "[...document.querySelectorAll('#place-list li')].sort((a, b) => a.ariaPosInSet - b.ariaPosInSet).map((e) => e.querySelector('button').dataset.place + ' ' + e.querySelector('.name').firstChild.data.trim())")
 	var want []string
 	for _, p := range all {
@@ -174,12 +176,12 @@ func closely(t *testing.T, what, got string, want float64) {
 // their axes.
 func TestMapNumbers(t *testing.T) {
 	s := serve(t, editing)
-	s.exec(t, `INSERT INTO cuts (client_id, site_id, tree_id, kind) VALUES (1, 1, 9, 'flush')`)
+	s.exec(t, `INSERT INTO cuts (client_id, site_id, tree_id, kind) VALUES (1, 1, 9, 'flush'); UPDATE trees SET planted_year = 1900 + 3 * tree_id WHERE tree_id BETWEEN 1 AND 40`)
 	programme, _ := s.planned(t)
 	ctx, b := open(t)
 	do(t, ctx, window(1280, 900, "light"), chromedp.Navigate(s.web.URL+"/map?v=numbers"), shown("#visits"), shown("#cut-ages"), shown("#exposure-by-hour"), shown("#harm-against-spend"))
 	plots := value[[]string](t, ctx, "[...document.querySelectorAll('.graph')].map((p) => p.id)")
-	if len(plots) != 12 {
+	if len(plots) != 13 {
 		t.Errorf("plots %q", plots)
 	}
 	for _, id := range plots {
@@ -196,15 +198,17 @@ func TestMapNumbers(t *testing.T) {
 		t.Errorf("what is saved is %s", root)
 	}
 
-	harm, hours := map[string]float64{}, map[string]float64{}
+	harm, hours, sheltered := map[string]float64{}, map[string]float64{}, map[string]float64{}
 	for _, p := range s.placeRows(t, "") {
 		harm[p.Kind] += p.Harm
 		hours[p.Kind] += p.People * 8760 // those in vehicles are among them
+		sheltered[p.Kind] += p.Sheltered * 8760
 	}
 	words := func(kind string) string { return strings.ReplaceAll(kind, " ", "_") }
 	kinds := savedTable(t, ctx, "exposure-by-kind")
 	for _, r := range kinds[1:] {
 		figureIs(t, "hours on "+r[0], r[2], hours[words(r[0])])
+		figureIs(t, "hours under roofs of "+r[0], r[3], sheltered[words(r[0])])
 	}
 	if len(kinds) != len(hours)+1 {
 		t.Errorf("%d kinds, expected %d", len(kinds)-1, len(hours))
@@ -296,11 +300,22 @@ func TestMapNumbers(t *testing.T) {
 		}
 	}
 	from, never, standing := map[string]int{}, 0, 0
+	old := make([]int, 7)
 	for _, f := range s.walk(t, "/collections/trees/items?limit=1000", nil) {
 		if st := f.Properties["status"]; st != "alive" && st != "dead" {
 			continue
 		}
 		standing++
+		class := 6
+		if year, ok := f.Properties["planted_year"].(float64); ok {
+			class = 0
+			for k, years := range []int{0, 10, 20, 40, 60, 80} {
+				if today.Year()-int(year) >= years {
+					class = k
+				}
+			}
+		}
+		old[class]++
 		from[fmt.Sprint(f.Properties["height_from"])]++
 		if f.Properties["last_visit"] == nil {
 			never++
@@ -308,6 +323,9 @@ func TestMapNumbers(t *testing.T) {
 	}
 	for _, r := range savedTable(t, ctx, "heights-from")[1:] {
 		figureIs(t, r[0], r[1], float64(from[strings.TrimPrefix(r[0], "estimated, ")]))
+	}
+	for k, r := range savedTable(t, ctx, "ages")[1:] {
+		figureIs(t, "trees planted "+r[0], r[1], float64(old[k]))
 	}
 	visits := savedTable(t, ctx, "visits")
 	figureIs(t, "visited", visits[1][1], float64(standing-never))

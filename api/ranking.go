@@ -127,6 +127,8 @@ func (s *Server) site(ctx context.Context, name string) (inventory.Site, error) 
 		return sites[i], nil
 	}
 	switch {
+	case len(sites) == 0 && isPast(ctx):
+		return inventory.Site{}, inventory.Errorf(inventory.NotFound, "nothing was recorded as of %s: choose a later day", s.now(ctx).Format(time.DateOnly))
 	case len(sites) == 0:
 		return inventory.Site{}, inventory.Errorf(inventory.NotFound, "there is no site yet: import trees first")
 	case name == "":

@@ -5,6 +5,7 @@ import { theme } from '../state/theme'
 import { Inferred, Trouble } from '../ui/parts'
 import { Virtual } from '../ui/virtual'
 import { count, figure, nameOf, plural, word } from '../ui/words'
+import { inWords } from '../ask/builder'
 import { cqlOf } from '../ask/cql'
 import { lastOpened } from './opened'
 import { answered, busy, matched, mostRows, rowOf, rows, totals, trouble, whole, type Row } from './answer'
@@ -16,7 +17,7 @@ export function AnswerList() {
       <Trouble text={trouble.value} />
       <Sums />
       <Virtual id="list" label="Ranked trees" items={rows.value} height={80} current={(rowOf(lastOpened())?.place ?? 0) - 1} keyOf={(r) => r.id} row={(r, tab) => <Entry r={r} tab={tab} />} />
-      {!busy.value && whole.value && rows.value.length === 0 && <p class="soft pad">No tree answers this question.</p>}
+      {!busy.value && whole.value && rows.value.length === 0 && <p class="soft pad">{inWords(question.value).startsWith('All trees') ? 'No tree was recorded' : 'No tree answers this question'}{asOf.value && ` as of ${asOf.value}`}.</p>}
       <Sources />
     </section>
   )
@@ -47,8 +48,8 @@ function Entry({ r, tab }: { r: Row; tab: 0 | -1 }) {
       onClick={() => { tree.value = r.id }} onMouseEnter={() => { hovered.value = r.id }} onMouseLeave={() => { hovered.value = null }} onFocus={() => { hovered.value = r.id }} onBlur={() => { hovered.value = null }}>
       <span class="rank" style={{ borderColor: shade }}>{count(r.place)}</span>
       <span class="name">{nameOf(p, r.id)} <i class="species">{p.species || p.common_name || 'species not recorded'}</i></span>
-      <span class="over">{p.over?.length ? 'over ' + p.over.map(word).join(', ') : 'over nothing recorded'}{p.cut_kinds.length ? `; ${p.cut_kinds.join(', ')}${p.last_topped ? `, topped ${p.last_topped}` : ''}` : ''}</span>
-      <span class="people">{figure(p.person_hours_year)} person-hours a year · {p.likelihood ?? 'not judged'} {p.inferred && <Inferred />}</span>
+      <span class="over">{p.over?.length ? 'over ' + p.over.map(word).join(', ') : `over nothing recorded${p.harm_index ? '; harm is of all that it could reach, falling whole' : ''}`}{p.cut_kinds.length ? `; ${p.cut_kinds.join(', ')}${p.last_topped ? `, topped ${p.last_topped}` : ''}` : ''}</span>
+      <span class="people">{p.likelihood ?? 'not judged'} {p.inferred && <Inferred />} · {figure(p.person_hours_year)} person-hours a year</span>
       <span class="harm" title="harm index: orders trees and predicts nothing">{figure(p.harm_index)}</span>
     </button>
   )

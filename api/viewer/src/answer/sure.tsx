@@ -54,7 +54,7 @@ function Interval({ s, rank }: { s: Sure; rank: number }) {
         <text x={right} y="61" text-anchor="end">place in the site, by logarithm</text>
       </svg>
       <p>{says} Among the first {top} in {figure(100 * s.top)} %.</p>
-      <p class="hint">From /ranking with {draws} draws of the inputs that the profile calls uncertain. The dot is its place with the inputs as they stand.</p>
+      <p class="hint">From {draws} draws of the inputs that the profile calls uncertain. The dot is its place with the inputs as they stand.</p>
     </>
   )
 }

@@ -12,8 +12,9 @@ const or = (list: readonly string[]) => list.length < 2 ? list.join('') : list.s
 
 // inWords says the question as a sentence.
 export function inWords(q: Question): string {
-  const out = ['Trees']
-  out.push(q.over.length ? `over ${or(q.over.map(word))}` : 'over any place')
+  const any = !q.over.length && !q.cuts.length && !q.since && !q.seenBefore && q.inside.kind === 'site' && !q.filter
+  const out = [any ? 'All trees' : 'Trees']
+  if (q.over.length) out.push(`over ${or(q.over.map(word))}`)
   if (q.cuts.length) out.push(`carrying ${or(q.cuts)}`)
   if (q.since) out.push(`${q.cuts.length ? 'and ' : ''}topped in ${q.since} or later`)
   if (q.seenBefore) out.push(`not seen since ${q.seenBefore}`)
@@ -43,7 +44,7 @@ export function Builder() {
 function Parts({ q }: { q: Question }) {
   return (
     <>
-      <Choices label="Over" any="any place" chosen={q.over} choices={kinds.map((k) => [k, word(k)] as const)} onChange={(over) => ask({ over })} />
+      <Choices label="Over" any="any place, or none" chosen={q.over} choices={kinds.map((k) => [k, word(k)] as const)} onChange={(over) => ask({ over })} />
       <Choices label="Carrying" any="any cuts, or none" chosen={q.cuts} choices={cuts.map((c) => [c, c] as const)} onChange={(c) => ask({ cuts: c })} />
       <div class="fields">
         <Field label="Topped since" hint="a year">

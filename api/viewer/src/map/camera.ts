@@ -4,10 +4,20 @@ import { rows } from '../answer/answer'
 import { camera, site, tree } from '../state/store'
 import { map as instance } from './instance'
 
+// sheetOver is how much of the map's height lies beneath the panel of a phone.
+const sheetOver = () => matchMedia('(max-width: 45rem)').matches ? Number(document.getElementById('panel')?.offsetHeight ?? 0) : 0
+
+// inSight tells which places of the map can be seen.
+export function inSight(map: Map) {
+  const { clientWidth: w, clientHeight: h } = map.getContainer()
+  const a = map.unproject([0, 0]), b = map.unproject([w, Math.max(h - sheetOver(), 0)])
+  return ([lon, lat]: readonly [number, number]) => lon >= a.lng && lon <= b.lng && lat <= a.lat && lat >= b.lat
+}
+
 // roomAround keeps what is looked at clear of what lies over the map.
 export function roomAround(map: Map) {
   const { clientWidth: w, clientHeight: h } = map.getContainer()
-  const sheet = matchMedia('(max-width: 45rem)').matches ? Number(document.getElementById('panel')?.offsetHeight ?? 0) : 0
+  const sheet = sheetOver()
   const side = Math.min(60, w / 8)
   const free = Math.max(h - sheet, h / 4)
   return { left: side, right: side, top: Math.min(70, free / 4), bottom: Math.min(h - 40, sheet + Math.min(60, free / 5)) }

@@ -1,9 +1,12 @@
 import { computed, effect, signal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
-import { hour, tree } from '../state/store'
+import { rowOf, rows } from '../answer/answer'
+import { camera, hour, tree } from '../state/store'
 import { Button } from '../ui/parts'
-import { count, dayNames, figure, hourName } from '../ui/words'
+import { dayNames, figure, hourName, plural } from '../ui/words'
 import { then } from './busy'
+import { inSight } from './camera'
+import { map } from './instance'
 import { asking, treesSeen } from './weeks'
 
 // The hour of the week: a slider that shades trees and places by who is there
@@ -15,8 +18,17 @@ const listed = 8
 const still = matchMedia('(prefers-reduced-motion: reduce)')
 const playing = signal(false)
 
-const sum = computed(() => [...then.value.values()].reduce((n, t) => n + t.people, 0))
-const first = computed(() => [...then.value.values()].filter((t) => t.people > 0).sort((a, b) => b.people - a.people || a.id - b.id).slice(0, listed))
+// Weeks come by cells, which reach beyond the screen: those on it are told.
+const here = computed(() => {
+  camera.value
+  const m = map.value
+  if (!m) return []
+  rows.value // which know where trees are
+  const seen = inSight(m)
+  return [...then.value.values()].filter((t) => { const at = rowOf(t.id)?.at; return at && seen(at) })
+})
+const sum = computed(() => here.value.reduce((n, t) => n + t.people, 0))
+const first = computed(() => here.value.filter((t) => t.people > 0).sort((a, b) => b.people - a.people || a.id - b.id).slice(0, listed))
 const more = computed(() => treesSeen.value.some((p) => p.more))
 
 const go = (h: number) => { hour.value = (h + 168) % 168 }
@@ -37,7 +49,7 @@ export function Hours() {
   }), [])
   const h = hour.value
   if (h === null) return <div class="over-map hours"><Button onClick={() => go(8)}>Hour of the week</Button></div>
-  const n = then.value.size
+  const n = here.value.length
   const put = () => { playing.value = false; hour.value = null }
   return (
     <div class="over-map hours open" role="group" aria-label="Hour of the week" onKeyDown={(e) => { if (e.key === 'Escape') put() }}>
@@ -53,12 +65,12 @@ export function Hours() {
         <Button look="plain" aria-label="Put the hour away" onClick={put}>×</Button>
       </div>
       <div class="says">
-        <output title="Who is under two trees is counted twice. Where a mark stands for many trees, it is shaded by the one with the most harm.">
-          <b>{hourName(h, true)}</b> {asking.value && !n ? 'asking…' : <>{figure(sum.value)} people under {count(n)} trees about here{more.value && ', those with the most harm'}</>}
+        <output title="Where a mark stands for many trees, it is shaded by the one with the most harm.">
+          <b>{hourName(h, true)}</b> {asking.value && !n ? 'asking…' : <>{figure(sum.value)} people under {plural(n, 'tree', 'trees')} on the screen{more.value && ', those with the most harm'}; who is under two counts twice</>}
         </output>
         {first.value.length > 0 && (
-          <details><summary>Most then</summary>
-            <ol>{first.value.map((t) => <li key={t.id}><button type="button" class="link" onClick={() => { tree.value = t.id }}>{t.name ?? `#${t.id}`}</button> {figure(t.people)}</li>)}</ol>
+          <details><summary>Most people then</summary>
+            <ol>{first.value.map((t) => <li key={t.id}><button type="button" class="link" onClick={() => { tree.value = t.id }}>{t.name ?? `#${t.id}`}</button> {figure(t.people)} people</li>)}</ol>
           </details>
         )}
       </div>

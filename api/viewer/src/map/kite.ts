@@ -8,17 +8,20 @@ import { theme } from '../state/theme'
 
 export const kite = (place: number) => `kite-${place}-${theme.value}`
 
+// A plate with its number is the mark of a listed place.
+export const plate = (place: number) => `plate-${place}-${theme.value}`
+
 const scale = 2
 
 export function drawKites(map: Map) {
   map.setMissingStyleImageResolver((id) => {
-    const m = /^kite-(\d+)-(light|dark)$/.exec(id)
+    const m = /^(kite|plate)-(\d+)-(light|dark)$/.exec(id)
     if (!m || map.hasImage(id)) return
-    map.addImage(id, picture(Number(m[1]), lookOf(m[2] as 'light' | 'dark')), { pixelRatio: scale })
+    map.addImage(id, picture(Number(m[2]), lookOf(m[3] as 'light' | 'dark'), m[1] === 'plate'), { pixelRatio: scale })
   })
 }
 
-function picture(place: number, look: ReturnType<typeof lookOf>): ImageData {
+function picture(place: number, look: ReturnType<typeof lookOf>, flat: boolean): ImageData {
   const r = place <= 20 ? 13 : 7
   const w = Math.ceil((1.7 * r + 4) * scale), h = Math.ceil((2.4 * r + 4) * scale)
   const canvas = document.createElement('canvas')
@@ -28,19 +31,22 @@ function picture(place: number, look: ReturnType<typeof lookOf>): ImageData {
   c.scale(scale, scale)
   const x = w / scale / 2, tip = h / scale - 1.5
   c.beginPath()
-  c.moveTo(x, tip)
-  c.lineTo(x - 0.85 * r, tip - 1.4 * r)
-  c.lineTo(x, tip - 2.3 * r)
-  c.lineTo(x + 0.85 * r, tip - 1.4 * r)
-  c.closePath()
+  if (flat) c.rect(x - 10, tip - 1.4 * r - 9, 20, 18)
+  else {
+    c.moveTo(x, tip)
+    c.lineTo(x - 0.85 * r, tip - 1.4 * r)
+    c.lineTo(x, tip - 2.3 * r)
+    c.lineTo(x + 0.85 * r, tip - 1.4 * r)
+    c.closePath()
+  }
   const shade = shadeOf(place)
-  c.fillStyle = look.rank[shade]!
-  c.strokeStyle = look.edge
+  c.fillStyle = flat ? look.ground : look.rank[shade]!
+  c.strokeStyle = flat ? look.ink : look.edge
   c.lineWidth = 1.5
   c.fill()
   c.stroke()
   if (place <= 20) {
-    c.fillStyle = look.rankInk[shade]!
+    c.fillStyle = flat ? look.ink : look.rankInk[shade]!
     c.font = 'bold 11px "Liberation Sans", Arial, sans-serif'
     c.textAlign = 'center'
     c.fillText(String(place), x, tip - 1.4 * r + 4)

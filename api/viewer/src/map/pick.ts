@@ -35,7 +35,7 @@ export function pickTrees(map: Map) {
   map.on('mouseout', () => { hovered.value = null })
   map.on('click', (e) => {
     if (drawing.value) return drawn(e.lngLat.toArray())
-    if (clicks.taken) return
+    if (clicks.taken || map.getLayer('places-numbers') && map.queryRenderedFeatures([[e.point.x - near, e.point.y - near], [e.point.x + near, e.point.y + near]], { layers: ['places-numbers'] }).length) return
     const found = at(e)
     if (!found) return
     if (found.many > 1) return void map.easeTo({ center: found.at, zoom: Math.min(map.getZoom() + 2, 15) })

@@ -4,7 +4,7 @@ import type { ExpressionSpecification, GeoJSONSource, LayerSpecification, Map, S
 import { busy, leaders as first, mapWaits, rowOf, rows } from '../answer/answer'
 import { opened } from '../answer/opened'
 import { filterOf } from '../ask/cql'
-import { asOf, camera, hour, hovered, question, ready, site, tree } from '../state/store'
+import { asOf, camera, hour, hovered, question, ready, site, tree, view } from '../state/store'
 import { theme } from '../state/theme'
 import { drawings } from './drawings'
 import { kite } from './kite'
@@ -64,7 +64,7 @@ const settled = computed(() => somewhere.value || first.value.length > 0 || !bus
 export const seen = computed<Seen>(() => ({
   look: lookOf(theme.value), site: ready.value && settled.value ? site.value : '', filter: filterOf(question.value), asOf: asOf.value,
   shade: JSON.parse(shade.value) as ExpressionSpecification, sortBy: valueOf(question.value.by),
-  hour: byHour.value, leaders: byHour.value ? none : leaders.value, zones: opened.value?.id === tree.value ? opened.value?.zones ?? none : none, marks: marks.peek(),
+  hour: byHour.value, leaders: byHour.value || view.value === 'places' ? none : leaders.value, zones: opened.value?.id === tree.value ? opened.value?.zones ?? none : none, marks: marks.peek(),
   basemap: somewhere.value ? basemap : '', ...added.value,
 }))
 

@@ -41,6 +41,7 @@ export function MapView() {
       d.idle = String(Number(d.idle ?? 0) + 1)
       d.trees = String(map.getLayer('trees') ? map.queryRenderedFeatures({ layers: ['trees', 'leaders'] }).length : 0)
       d.targets = String(map.getLayer('places-ground') ? map.queryRenderedFeatures({ layers: ['places-ground', 'places-buildings', 'places-roads', 'places-walks', 'places-points'] }).length : 0)
+      d.numbers = String(map.getLayer('places-numbers') ? map.queryRenderedFeatures({ layers: ['places-numbers'] }).length : 0)
       d.zones = String(map.getLayer('zone-crown') ? map.queryRenderedFeatures({ layers: ['zone-limb', 'zone-crown', 'zone-reach'] }).length : 0)
     }
     map.on('idle', () => whenIdle(count))

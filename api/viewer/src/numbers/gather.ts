@@ -28,7 +28,7 @@ const counted = (collection: string, site: string, asOf: string, classes: readon
   Promise.all(classes.map(async ([name, filter]) => ({ name, n: await count(collection, site, asOf, filter) })))
 
 // Whole places, added up by kind.
-export interface ByKind { kind: string; places: number; people: number; beneath: number; harm: number; uncovered: number }
+export interface ByKind { kind: string; places: number; people: number; sheltered: number; beneath: number; harm: number; uncovered: number }
 export interface Places { asOf: string; profile: string; of: number; matched: number; kinds: ByKind[] }
 
 export const hoursAYear = 8760 // 365 days of 24 hours, as person_hours_year has them
@@ -40,7 +40,7 @@ export const byKind = (site: string, asOf: string) => once(JSON.stringify(['kind
   const sums = kinds.map((kind): ByKind => {
     const mine = page.features.map((f) => f.properties).filter((p) => p.kind === kind)
     const hours = (list: PlaceProps[]) => hoursAYear * list.reduce((n, p) => n + p.people, 0)
-    return { kind, places: mine.length, people: hours(mine), beneath: hours(mine.filter((p) => p.covered)), harm: mine.reduce((n, p) => n + p.harm_index, 0), uncovered: mine.filter((p) => !p.covered).length }
+    return { kind, places: mine.length, people: hours(mine), sheltered: hoursAYear * mine.reduce((n, p) => n + p.people_sheltered, 0), beneath: hours(mine.filter((p) => p.covered)), harm: mine.reduce((n, p) => n + p.harm_index, 0), uncovered: mine.filter((p) => !p.covered).length }
   })
   return { asOf: page.as_of, profile: page.profile, of: page.features.length, matched: page.numberMatched ?? page.features.length, kinds: sums.filter((k) => k.places > 0) }
 })
@@ -70,8 +70,8 @@ export const kindWeeks = (site: string, asOf: string) => once(JSON.stringify(['k
 })
 
 // Years since a cut, in classes: a year of the class's end and of its begin.
-const ages = (year: number): [string, number, number][] => [['0 to 4 years', year - 4, 9999], ['5 to 9', year - 9, year - 5], ['10 to 19', year - 19, year - 10], ['20 and more', 0, year - 20]]
-export const ageNames = [...ages(0).map(([name]) => name), 'year not recorded']
+const classes = (year: number): [string, number, number][] => [['0 to 4 years', year - 4, 9999], ['5 to 9', year - 9, year - 5], ['10 to 19', year - 19, year - 10], ['20 and more', 0, year - 20]]
+export const ageNames = [...classes(0).map(([name]) => name), 'year not recorded']
 const made = (from: number, to: number) => `(made_year >= ${from} AND made_year <= ${to} OR made_year IS NULL AND made_on >= DATE('${String(from).padStart(4, '0')}-01-01') AND made_on <= DATE('${to}-12-31'))`
 const there = 'gone_on IS NULL'
 
@@ -80,13 +80,13 @@ export interface CutAges { kind: string; counts: number[] } // by ageNames
 export const cutAges = (site: string, asOf: string, year: number) => once(JSON.stringify(['cuts', site, asOf, year]), async (): Promise<CutAges[]> => {
   const totals = await Promise.all(cuts.map(async (kind) => [kind, await count('cuts', site, asOf, `${there} AND kind = '${kind}'`)] as const))
   return Promise.all(totals.filter(([, n]) => n > 0).map(async ([kind, n]) => {
-    const dated = await counted('cuts', site, asOf, ages(year).map(([name, from, to]) => [name, `${there} AND kind = '${kind}' AND ${made(Math.max(from, 1), to)}`] as const))
+    const dated = await counted('cuts', site, asOf, classes(year).map(([name, from, to]) => [name, `${there} AND kind = '${kind}' AND ${made(Math.max(from, 1), to)}`] as const))
     const sums = dated.map((d) => d.n)
     return { kind, counts: [...sums, n - sums.reduce((a, b) => a + b, 0)] }
   }))
 })
 
-export interface Quality { topped: Counted[]; diameters: Counted[]; height: Counted[]; crown: Counted[]; likelihood: Counted[]; visits: Counted[]; trees: number }
+export interface Quality { ages: Counted[]; topped: Counted[]; diameters: Counted[]; height: Counted[]; crown: Counted[]; likelihood: Counted[]; visits: Counted[]; trees: number }
 
 const origins = ['measured', 'species', 'genus', 'group', 'general']
 
@@ -94,14 +94,16 @@ export const quality = (site: string, asOf: string, year: number) => once(JSON.s
   const trees = (classes: [string, string][]) => counted('trees', site, asOf, classes.map(([name, filter]) => [name, `${standing}${filter && ' AND '}${filter}`] as const))
   const sizes = [10, 20, 30, 40, 50, 60, 80, 100]
   const from = (name: string) => trees([...origins.map((o): [string, string] => [o === 'measured' ? o : `estimated, ${o}`, `${name} = '${o}'`]), ['not computed', `${name} IS NULL`]])
-  const [topped, diameters, height, crown, likelihood, visits, all] = await Promise.all([
-    trees([...ages(year).map(([name, a, b]): [string, string] => [name, `last_topped >= ${Math.max(a, 1)} AND last_topped <= ${b}`]), ['year not recorded', "A_CONTAINS(cut_kinds, ('topping')) AND last_topped IS NULL"]]),
+  const planted = [10, 20, 40, 60, 80]
+  const [ages, topped, diameters, height, crown, likelihood, visits, all] = await Promise.all([
+    trees([...planted.map((n, i): [string, string] => [i ? `${planted[i - 1]} to ${n - 1} years` : 'under 10 years', `planted_year > ${year - n}${i ? ` AND planted_year <= ${year - planted[i - 1]!}` : ''}`]), ['80 and more', `planted_year <= ${year - 80}`], ['not recorded', 'planted_year IS NULL']]),
+    trees([...classes(year).map(([name, a, b]): [string, string] => [name, `last_topped >= ${Math.max(a, 1)} AND last_topped <= ${b}`]), ['year not recorded', "A_CONTAINS(cut_kinds, ('topping')) AND last_topped IS NULL"]]),
     trees([...sizes.map((s, i): [string, string] => [i ? `${sizes[i - 1]} to ${s}` : `under ${s}`, `${i ? `dbh_cm >= ${sizes[i - 1]} AND ` : ''}dbh_cm < ${s}`]), [`${sizes.at(-1)} and more`, `dbh_cm >= ${sizes.at(-1)}`], ['not recorded', 'dbh_cm IS NULL']]),
     from('height_from'), from('crown_radius_from'),
     trees([['judged by a person', 'inferred = false'], ['inferred by a rule', 'inferred = true'], ['not known', 'inferred IS NULL']]),
     trees([['visited', 'last_visit IS NOT NULL'], ['never visited', 'last_visit IS NULL']]),
     trees([['all', '']]),
   ])
-  return { topped, diameters, height, crown, likelihood, visits, trees: all[0]!.n }
+  return { ages, topped, diameters, height, crown, likelihood, visits, trees: all[0]!.n }
 })
 

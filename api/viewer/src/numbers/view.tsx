@@ -38,7 +38,7 @@ const about = (at: string) => at ? `, as of ${at}` : ''
 function Kinds({ p }: { p: Places }) {
   const look = lookOf(theme.value)
   const part = p.of < p.matched ? `; only the ${count(p.of)} places with most harm of ${count(p.matched)} are added up` : ''
-  const source = `the service's list of places (/places) under the profile “${p.profile}”${about(p.asOf)}${part}`
+  const source = `the service’s list of places under the profile “${p.profile}”${about(p.asOf)}${part}`
   const names = p.kinds.map((k) => word(k.kind))
   const by = [...p.kinds].sort((a, b) => b.people - a.people)[0]
   const worst = [...p.kinds].sort((a, b) => b.harm - a.harm)[0]
@@ -46,11 +46,11 @@ function Kinds({ p }: { p: Places }) {
   return (
     <>
       <Plot id="exposure-by-kind" title="Time that people spend on places, by kind" source={source} says={`Most on ${word(by.kind)}: ${figure(by.people)} person-hours a year.`}
-        note={`On whole places, in the open and in vehicles: the mean of the week × ${count(hoursAYear)} hours. In reach is a place that some tree of the inventory could reach if it fell whole.`}
-        table={{ columns: ['kind of place', 'places', 'person-hours a year', 'of those on places in reach of a tree', 'places no tree reaches'], rows: p.kinds.map((k) => [k.kind, k.places, k.people, k.beneath, k.uncovered]) }}
+        note={`On whole places, in the open and in vehicles: the mean of the week × ${count(hoursAYear)} hours. People under roofs are counted apart: ${figure(p.kinds.reduce((n, k) => n + k.sheltered, 0))} person-hours a year, by kind in the figures; harm indices hold them. In reach is a place that some tree of the inventory could reach if it fell whole.`}
+        table={{ columns: ['kind of place', 'places', 'person-hours a year', 'under roofs, person-hours a year', 'of those on places in reach of a tree', 'places no tree reaches'], rows: p.kinds.map((k) => [k.kind, k.places, k.people, k.sheltered, k.beneath, k.uncovered]) }}
         draw={bars(names, [{ name: 'in reach of a tree', values: p.kinds.map((k) => k.beneath), fill: look.busy[4] }, { name: 'out of reach', values: p.kinds.map((k) => k.people - k.beneath), fill: look.busy[1] }], 'person-hours a year')} />
       <Plot id="harm-by-kind" title="Harm index, by kind of place" source={source} says={`Most on ${word(worst.kind)}: ${figure(worst.harm)}.`}
-        note="What trees could do to people and property on the places of a kind, added up over trees. The likelihoods in it are inferred by rules but for trees that somebody judged; how many of each stands below."
+        note="What trees could do to people, those under roofs too, and to property on the places of a kind, added up over trees. The likelihoods in it are inferred by rules but for trees that somebody judged; how many of each stands below."
         table={{ columns: ['kind of place', 'harm index'], rows: p.kinds.map((k) => [k.kind, k.harm]) }}
         draw={bars(names, [{ name: 'harm index', values: p.kinds.map((k) => k.harm), fill: look.rank[3] }], 'harm index (no unit)')} />
     </>
@@ -83,7 +83,7 @@ function ByKindAndHour({ k, at }: { k: KindWeeks; at: string }) {
   const series = [...drawn.map((d) => ({ name: word(d.kind), values: d.people })), ...(rest.length ? [{ name: `${plural(rest.length, 'other kind', 'other kinds')}`, values: all168.map((h) => rest.reduce((n, r) => n + r.people[h]!, 0)) }] : [])].map((s, i) => ({ ...s, ...styles[i]! }))
   const most = drawn[0]!, top = most.people.indexOf(Math.max(...most.people))
   return (
-    <Plot id="exposure-by-kind-and-hour" title="People on places, by kind and hour of the week" source={`the weeks of ${count(k.places)} places (/hours/places), added up by kind${about(at)}`}
+    <Plot id="exposure-by-kind-and-hour" title="People on places, by kind and hour of the week" source={`the weeks of ${count(k.places)} places, added up by kind${about(at)}`}
       says={`Most on ${word(most.kind)}: ${figure(most.people[top])} people at ${hourName(top)}.`}
       note="On whole places, in the open and in vehicles, in an ordinary week by the site’s clock; how busy most places are is the profile’s assumption for their kind. The figures hold every kind."
       table={{ columns: ['hour of the week', 'begins', ...sorted.map((d) => word(d.kind))], rows: all168.map((h) => [h, hourName(h), ...sorted.map((d) => digits(d.people[h]!))]) }}
@@ -97,7 +97,7 @@ function UnderTrees({ w, at }: { w: Week; at: string }) {
   const top = people.indexOf(Math.max(...people))
   const which = w.more ? `the first ${count(w.trees)} trees by harm index` : `all ${count(w.trees)} standing trees`
   return (
-    <Plot id="exposure-by-hour" title={`People under ${which}, by hour of the week`} source={`the weeks under ${which} (/hours/trees), added up${about(at)}`}
+    <Plot id="exposure-by-hour" title={`People under ${which}, by hour of the week`} source={`the weeks under ${which}, added up${about(at)}`}
       says={`Most at ${hourName(top)}: ${figure(people[top])} people.`}
       note={`In the open and in vehicles, under the part of each tree that is over the most, in an ordinary week by the site’s clock. Who is under two trees counts twice.${w.more ? ' The other trees are not in it.' : ''}`}
       table={{ columns: ['hour of the week', 'begins', 'people'], rows: people.map((n, i) => [i, hourName(i), digits(n)]) }}
@@ -123,7 +123,7 @@ function Spend({ site }: { site: string }) {
   return (
     <div>
       {all.length > 1 && <Select label="Programme" value={String(p.programme_id)} choices={all.map((m) => [String(m.programme_id), m.name] as const)} onChange={(v) => { chosen.value = v }} />}
-      <Plot id="harm-against-spend" title={`Harm taken off against spend: ${p.name}`} source={`programme ${p.programme_id} “${p.name}” (/programmes/${p.programme_id}), practice “${p.practice}”, as of ${p.as_of}`}
+      <Plot id="harm-against-spend" title={`Harm taken off against spend: ${p.name}`} source={`programme ${p.programme_id} “${p.name}”, practice “${p.practice}”, as of ${p.as_of}`}
         says={`After ${plural(p.years.length, 'year', 'years')} the programme takes off ${figure(mine.at(-1))} a year, worst first ${figure(worst.at(-1))}, a flat cycle ${figure(flat.at(-1))}.`}
         note={`All three had the same budget; of it the programme used ${figure(p.years.reduce((n, y) => n + y.used, 0))}. ${p.assumption}`}
         table={{ columns: ['year', `budget so far, ${unit}`, `used by the programme in the year, ${unit}`, 'harm index taken off in the year', 'worst first', `flat cycle of ${p.question.cycle} years`], rows: p.years.map((y, i) => [y.year, budget[i]!, y.used, mine[i + 1]!, worst[i + 1]!, flat[i + 1]!]) }}
@@ -156,6 +156,7 @@ function Counts({ site, at, year }: { site: string; at: string; year: number }) 
       )}
       {q.value && <>
         {plain('topping-ages', 'Trees by years since they were last topped', q.value.topped, 'Trees with a recorded topping cut; the latest dated one counts.')}
+        {plain('ages', 'Trees by years since they were planted', q.value.ages, `By the recorded year of planting; ${count(q.value.ages.at(-1)!.n)} of ${plural(q.value.trees, 'tree has', 'trees have')} none.`)}
         {plain('diameters', 'Trees by stem diameter, cm', q.value.diameters, 'At breast height as recorded; a class begins at its lower bound.')}
         {plain('heights-from', 'Where heights come from', q.value.height, 'A height that was not measured is estimated from the stem by equations of the species, the genus, a group of species or trees in general.')}
         {plain('crowns-from', 'Where crown radii come from', q.value.crown, 'As for heights.')}

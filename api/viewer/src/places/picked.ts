@@ -3,6 +3,7 @@ import type { Geometry, Position } from 'geojson'
 import { goTo } from '../map/camera'
 import { addDrawing, type Drawing } from '../map/drawings'
 import { map } from '../map/instance'
+import { plate } from '../map/kite'
 import { isAbort, item } from '../service'
 import { asOf, param, view } from '../state/store'
 import { tell } from '../ui/toast'
@@ -61,6 +62,29 @@ addDrawing('places-trees', computed<Drawing | null>(() => {
   }
 }))
 
+// The first places of the list, each with its number in the middle of it.
+const numbered = signal<readonly { id: number; geometry: Geometry }[]>([])
+export function showNumbers(list: typeof numbered.value) {
+  numbered.value = list.slice(0, 20)
+  return () => { numbered.value = [] }
+}
+
+const middle = (g: Geometry): Position => {
+  const all = positions(g)
+  if (/Line/.test(g.type)) return all[all.length >> 1]!
+  return [0, 1].map((i) => (Math.min(...all.map((p) => p[i]!)) + Math.max(...all.map((p) => p[i]!))) / 2)
+}
+
+addDrawing('places-numbers', computed<Drawing | null>(() => {
+  const list = numbered.value
+  if (!list.length) return null
+  return {
+    above: true,
+    sources: { 'places-numbers': { type: 'geojson', data: { type: 'FeatureCollection', features: list.map(({ id, geometry }, i) => ({ type: 'Feature' as const, id, geometry: { type: 'Point' as const, coordinates: middle(geometry) }, properties: { place: i + 1, icon: plate(i + 1) } })) } } },
+    layers: () => [{ id: 'places-numbers', type: 'symbol', source: 'places-numbers', layout: { 'icon-image': ['get', 'icon'], 'icon-allow-overlap': true, 'icon-ignore-placement': true, 'symbol-sort-key': ['-', 0, ['get', 'place']] } }],
+  }
+}))
+
 addDrawing('places-picked', computed<Drawing | null>(() => {
   const o = outline.value
   if (!o) return null
@@ -86,6 +110,8 @@ export function pickPlaces() {
       return layers.length ? m.queryRenderedFeatures([[e.point.x - near, e.point.y - near], [e.point.x + near, e.point.y + near]], { layers }) : []
     }
     const sub = m.on('click', (e) => {
+      const number = found(e, ['places-numbers'])[0]
+      if (number) return pick(Number(number.id))
       if (found(e, ['leaders', 'trees']).length) return
       const place = found(e, ['places-points', 'places-wires', 'places-walks', 'places-roads', 'places-buildings', 'places-ground'])[0]
       if (place?.id !== undefined) pick(Number(place.id))

@@ -59,8 +59,8 @@ function Who({ p }: { p: OpenedPlace }) {
       <Strip open={p.people_in_the_open} driven={p.people_in_vehicles} says={says} />
       <dl class="pairs">
         <dt>in the open</dt><dd>{figure(m.people_in_the_open)} people, mean of the year</dd>
-        {m.people_sheltered > 0 && <><dt>under a roof</dt><dd>{figure(m.people_sheltered)} people</dd></>}
-        {m.vehicles > 0 && <><dt>vehicles</dt><dd>{figure(m.vehicles)}, with {figure(m.people_in_vehicles)} people in them</dd></>}
+        {m.people_sheltered > 0 && <><dt>under a roof</dt><dd>{figure(m.people_sheltered)} people, mean of the year</dd></>}
+        {m.vehicles > 0 && <><dt>vehicles</dt><dd>{figure(m.vehicles)}, with {figure(m.people_in_vehicles)} people in them, mean of the year</dd></>}
         <dt>somebody there</dt><dd>in {figure(100 * p.occupied_share)} % of all hours</dd>
       </dl>
       <p class="hint">{p.note}</p>

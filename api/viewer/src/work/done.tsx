@@ -99,7 +99,7 @@ export function CompletionForm({ j, etag, again, onKept, onLeave }: Props) {
             {measures.map(([of, label]) => (
               <Field key={of} label={label}>{(p) => <input {...p} name={of} inputMode="decimal" value={c[of]} onInput={(e) => setCut(c.key, { [of]: e.currentTarget.value })} />}</Field>
             ))}
-            <Select label="On an old cut" value={c.on_cut} choices={[['', 'no'], ...standing.map((o) => [String(o.id), `${o.properties.kind} ${o.properties.made_on ?? o.properties.made_year ?? ''} (${o.id})`] as const)]} onChange={(on_cut) => setCut(c.key, { on_cut })} />
+            <Select label="On an old cut" value={c.on_cut} choices={[['', 'no'], ...standing.map((o) => [String(o.id), `${o.properties.kind}, ${o.properties.made_on ?? o.properties.made_year ?? 'year not recorded'}, cut no. ${o.id}`] as const)]} onChange={(on_cut) => setCut(c.key, { on_cut })} />
             {c.on_cut && !c.gone && <Field label="Longest shoot left there, m">{(p) => <input {...p} name="regrowth_left_m" inputMode="decimal" value={c.regrowth_left_m} onInput={(e) => setCut(c.key, { regrowth_left_m: e.currentTarget.value })} />}</Field>}
           </div>
           <div class="row">
