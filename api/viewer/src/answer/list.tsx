@@ -48,7 +48,7 @@ function Entry({ r, tab }: { r: Row; tab: 0 | -1 }) {
       onClick={() => { tree.value = r.id }} onMouseEnter={() => { hovered.value = r.id }} onMouseLeave={() => { hovered.value = null }} onFocus={() => { hovered.value = r.id }} onBlur={() => { hovered.value = null }}>
       <span class="rank" style={{ borderColor: shade }}>{count(r.place)}</span>
       <span class="name">{nameOf(p, r.id)} <i class="species">{p.species || p.common_name || 'species not recorded'}</i></span>
-      <span class="over">{p.over?.length ? 'over ' + p.over.map(word).join(', ') : `over nothing recorded${p.harm_index ? '; harm is of all that it could reach, falling whole' : ''}`}{p.cut_kinds.length ? `; ${p.cut_kinds.join(', ')}${p.last_topped ? `, topped ${p.last_topped}` : ''}` : ''}</span>
+      <span class="over">{p.over?.length ? 'over ' + p.over.map(word).join(', ') : `over nothing recorded${p.harm_index ? '; harm if it fell whole' : ''}`}{p.cut_kinds.length ? `; ${p.cut_kinds.join(', ')}${p.last_topped ? `, topped ${p.last_topped}` : ''}` : ''}</span>
       <span class="people">{p.likelihood ?? 'not judged'} {p.inferred && <Inferred />} · {figure(p.person_hours_year)} person-hours a year</span>
       <span class="harm" title="harm index: orders trees and predicts nothing">{figure(p.harm_index)}</span>
     </button>

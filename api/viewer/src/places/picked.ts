@@ -70,7 +70,7 @@ export function showNumbers(list: typeof numbered.value) {
 }
 
 const middle = (g: Geometry): Position => {
-  const all = positions(g)
+  const all = positions(g.type === 'MultiPolygon' ? { type: 'Polygon', coordinates: g.coordinates[0]! } : g)
   if (/Line/.test(g.type)) return all[all.length >> 1]!
   return [0, 1].map((i) => (Math.min(...all.map((p) => p[i]!)) + Math.max(...all.map((p) => p[i]!))) / 2)
 }

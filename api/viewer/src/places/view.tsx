@@ -58,9 +58,9 @@ function Entry({ f, total, tab }: { f: PlaceRow; total: number; tab: 0 | -1 }) {
     <button type="button" class="entry" tabIndex={tab} onClick={() => pick(f.id)} data-place={f.id}>
       <span class="rank" style={{ borderColor: 'var(--rule)' }}>{count(f.place)}</span>
       <span class="name">{p.name ?? `${word(p.kind)} ${p.source_id ?? f.id}`} <i class="species">{word(p.kind)}</i></span>
-      <span class="over">{figure(p.people)} people on average{p.people_sheltered > 0 && `, ${figure(p.people_sheltered)} under roofs`}{p.busiest_people > 0 && `, most ${hourName(p.busiest_hour, true)}`}</span>
+      <span class="over">mean {figure(p.people)} people{p.people_sheltered > 0 && `, ${figure(p.people_sheltered)} under roofs`}{p.busiest_people > 0 && `, most ${hourName(p.busiest_hour, true)}`}</span>
       <span class="people">{p.covered ? `${plural(p.trees_over, 'tree', 'trees')} over it, ${count(p.trees_in_reach)} in reach` : 'no tree reaches it'}</span>
-      <span class="harm" title="harm index, and its share of all places listed">harm {figure(p.harm_index)}<br />{total > 0 && `${figure(100 * p.harm_index / total)} % of all`}</span>
+      <span class="harm" title="harm index, and its share of all places listed">harm {figure(p.harm_index)}<br />{total > 0 && `${figure(100 * p.harm_index / total)} % of these`}</span>
     </button>
   )
 }
