@@ -234,7 +234,8 @@ func TestCompletionsRefused(t *testing.T) {
 	s.inHand(t, j)
 	for body, says := range map[string]string{
 		`{"by":"C"}`: "on is missing", `{"on":"2026-05-02"}`: "by is missing", `{"on":"yesterday","by":"C"}`: "on is the text", `{"on":"2026-06-02","by":"C"}`: "future",
-		`{"on":"2026-05-02","by":"C","dose":1.5}`: "dose: 1.5", `{"on":"2026-05-02","by":"C","cuts":[{"diameter_cm":3}]}`: "cuts[0].kind is missing", `{"on":"2026-05-02","by":"C","cuts":[{"kind":"sawing"}]}`: "cuts[0].kind",
+		`{"on":"2026-05-02","by":"C","dose":1.5}`: "dose: 1.5", `{"on":"2026-05-02","by":"C","cuts":[{"kind":"removal","diameter_cm":-4}]}`: "cuts[0].diameter_cm: -4, expected above 0 to 1500 cm",
+		`{"on":"2026-05-02","by":"C","cuts":[{"kind":"removal","stub_length_cm":5000.7}]}`: "stub_length_cm: 5000.7, expected 0 to 5000 cm", `{"on":"2026-05-02","by":"C","cuts":[{"diameter_cm":3}]}`: "cuts[0].kind is missing", `{"on":"2026-05-02","by":"C","cuts":[{"kind":"sawing"}]}`: "cuts[0].kind",
 		`{"on":"2026-05-02","by":"C","cuts":[{"kind":"removal"},{"kind":"removal","diameter_cm":2000}]}`: "cuts[1].diameter_cm", `{"on":"2026-05-02","by":"C","cuts":[{"kind":"removal","bearing_deg":360}]}`: "cuts[0].bearing_deg",
 		`{"on":"2026-05-02","by":"C","cuts":[{"kind":"removal","gone":true}]}`: "cuts[0].on_cut", `{"on":"2026-05-02","by":"C","deviations":[{"what":"x"}]}`: "deviations[0]", `{"on":"2026-05-02","by":"C","cuts":[{"kind":"removal","diameter_m":0.03}]}`: `cuts[0].\"diameter_m\" is not known`,
 		`{"on":"2026-05-02","by":"C","height_m":900}`: "height_m", `{"on":"2026-05-02","by":"C","cuts":[{"kind":"removal","on_cut":"old"}]}`: "cuts[0].on_cut is the text",

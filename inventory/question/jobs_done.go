@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -183,10 +184,10 @@ func checkCompletion(id inventory.JobID, c *inventory.Completion, today time.Tim
 		return bad("hours", "%v, crew-hours", err)
 	}
 	if err := above(c.Height, 130); err != nil {
-		return bad("height_m", "%v", err)
+		return bad("height_m", "%v m", err)
 	}
 	if err := above(c.CrownRadius, 50); err != nil {
-		return bad("crown_radius_m", "%v", err)
+		return bad("crown_radius_m", "%v m", err)
 	}
 	if p := c.Position; p != nil {
 		if !(p.Longitude >= -180 && p.Longitude <= 180) {
@@ -215,26 +216,35 @@ func checkCompletion(id inventory.JobID, c *inventory.Completion, today time.Tim
 		if m.Count < 0 || m.Count > 10_000 {
 			return bad(field+".count", "%d, expected 1 to 10000", m.Count)
 		}
-		if err := above(m.Diameter, 15); err != nil {
-			return bad(field+".diameter_cm", "%v (in metres)", err)
+		if err := above(inCM(m.Diameter), 1500); err != nil {
+			return bad(field+".diameter_cm", "%v cm", err)
 		}
 		for _, f := range []struct {
-			name string
-			v    inventory.Opt[float64]
-			most float64
-		}{{"lateral_diameter_cm", m.LateralDiameter, 15}, {"stub_length_cm", m.StubLength, 50}, {"height_m", m.Height, 130}, {"reach_m", m.Reach, 100}, {"regrowth_left_m", m.RegrowthLeft, 130}} {
+			name, unit string
+			v          inventory.Opt[float64]
+			most       float64
+		}{{"lateral_diameter_cm", "cm", inCM(m.LateralDiameter), 1500}, {"stub_length_cm", "cm", inCM(m.StubLength), 5000}, {"height_m", "m", m.Height, 130}, {"reach_m", "m", m.Reach, 100}, {"regrowth_left_m", "m", m.RegrowthLeft, 130}} {
 			if err := within(f.v, 0, f.most); err != nil {
-				return bad(field+"."+f.name, "%v (in metres)", err)
+				return bad(field+"."+f.name, "%v %s", err, f.unit)
 			}
 		}
 		if m.Bearing.OK && !(m.Bearing.V >= 0 && m.Bearing.V < 360) {
-			return bad(field+".bearing_deg", "%v, expected 0 up to 360", m.Bearing.V)
+			return bad(field+".bearing_deg", "%v, expected 0 up to 360 degrees", m.Bearing.V)
 		}
 		if m.OnCut == 0 && (m.Gone || m.RegrowthLeft.OK) {
 			return bad(field+".on_cut", "is missing: gone and regrowth_left_m are about an old cut; say which")
 		}
 	}
 	return nil
+}
+
+// inCM is a length of metres in the unit that it is sent in, without what the two
+// conversions leave behind the twelfth digit.
+func inCM(v inventory.Opt[float64]) inventory.Opt[float64] {
+	if v.OK {
+		v.V, _ = strconv.ParseFloat(strconv.FormatFloat(100*v.V, 'g', 12, 64), 64)
+	}
+	return v
 }
 
 func within(v inventory.Opt[float64], least, most float64) error {

@@ -41,11 +41,11 @@ func QuietHours(persons []float64, w *practice.WorkHours) (q Quiet, ok bool) {
 }
 
 // String is the sentence of a crew sheet: "Sat 07:00 to 11:00: 0.3000 person-hours;
-// the mean working window of 4 hours has 4.10".
+// the mean working window of 4 hours has 4.10 person-hours".
 func (q Quiet) String() string {
 	from, to := ranking.HourName(q.Start), ranking.HourName(q.Start+q.Length)
 	if q.Start/24 == (q.Start+q.Length-1)/24 {
 		to = fmt.Sprintf("%02d:00", (q.Start+q.Length-1)%24+1)
 	}
-	return fmt.Sprintf("%s to %s: %s person-hours; the mean working window of %d hours has %s", from, to, ranking.Figure(q.PersonHours), q.Length, ranking.Figure(q.Mean))
+	return fmt.Sprintf("%s to %s: %s person-hours; the mean working window of %d hours has %s person-hours", from, to, ranking.Figure(q.PersonHours), q.Length, ranking.Figure(q.Mean))
 }
