@@ -36,7 +36,7 @@ func TestMapFieldConflict(t *testing.T) {
 	page := "http://" + f.address + "/map?v=field"
 	form := func(j object, note string) {
 		t.Helper()
-		do(t, ctx, chromedp.Navigate(page+fmt.Sprintf("&field.job=%v", j["job_id"])), shown("#completion"), fill("#job .by input", "Crew A"), fill("#completion [name=diameter_cm]", "7"),
+		do(t, ctx, chromedp.Navigate(page+fmt.Sprintf("&field.job=%v", j["job_id"])), shown("#completion"), fill("#job .by input", "Crew A"), press("#completion", "Add a cut"), shown("#completion [name=diameter_cm]"), fill("#completion [name=diameter_cm]", "7"),
 			fill("#completion [name=note]", note), addPhoto("#completion [type=file]", "after.png", pngPhoto), until("document.querySelector('#completion').textContent.includes('after.png')"))
 	}
 	do(t, ctx, window(390, 844, "light"))
@@ -68,6 +68,10 @@ func TestMapFieldConflict(t *testing.T) {
 	// A day that cannot be is refused; it is gone through again and sent.
 	form(other, "second")
 	do(t, ctx, fill("#completion [name=on]", "2001-02-03"), press("#completion", "Record as done"), shown(".entry-card[data-state=refused]"), until("document.querySelector('.entry-card .error')?.textContent.includes('2001-02-03')"))
+	// That is between the crew and the calendar: there is nothing to compare with.
+	if said := value[string](t, ctx, "document.querySelector('.entry-card').innerText"); strings.Contains(said, "The office has") || strings.Contains(said, "on top of") || !value[bool](t, ctx, "document.querySelector('.entry-card .main').textContent === 'Edit and send'") {
+		t.Errorf("the card of a day that cannot be says %q", said)
+	}
 	// Meanwhile the office withdraws it: there is nothing to record on, and it is kept aside.
 	do(t, ctx, call(control.SetDownloadBehavior, control.SetDownloadBehaviorParams{Behavior: control.SetDownloadBehaviorBehaviorAllow, DownloadPath: folder}),
 		press(".entry-card", "Edit and send"), shown("#completion"), until("document.querySelector('#completion [name=note]').value === 'second'"), fill("#completion [name=on]", time.Now().UTC().Format(time.DateOnly)))
@@ -106,9 +110,9 @@ func TestMapFieldTabs(t *testing.T) {
 		clocked(c)
 		c.EditKeys = []api.EditKey{{Name: "Crew B", Key: "a key of 32 letters, as is needed"}}
 	})
-	var posts atomic.Int32
+	var posts atomic.Int32 // with the key
 	front := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.Method == http.MethodPost && strings.HasSuffix(r.URL.Path, "/completion") && r.Header.Get("Authorization") != "" {
+		if r.Method == http.MethodPost && strings.HasSuffix(r.URL.Path, "/completion") && strings.HasPrefix(r.Header.Get("Authorization"), "Bearer a key") {
 			posts.Add(1)
 		}
 		keyed.server.Handler().ServeHTTP(w, r)
@@ -117,7 +121,7 @@ func TestMapFieldTabs(t *testing.T) {
 	ctx, _ := open(t)
 	// The screen of work has no map: two of them are light.
 	page := fmt.Sprintf("%s/map?v=work&work.screen=jobs&work.job=%v", front.URL, j["job_id"])
-	do(t, ctx, window(390, 844, "light"), chromedp.Navigate(page), shown("#completion"), fill("#job .by input", "Crew A"), fill("#completion [name=diameter_cm]", "7"),
+	do(t, ctx, window(390, 844, "light"), chromedp.Navigate(page), shown("#completion"), fill("#job .by input", "Crew A"), press("#completion", "Add a cut"), shown("#completion [name=diameter_cm]"), fill("#completion [name=diameter_cm]", "7"),
 		press("#completion", "Record as done"), shown(".entry-card[data-state=waiting]"))
 	do(t, ctx, until("document.querySelector('.entry-card').textContent.includes('It waits for the key')"))
 	second, end := chromedp.NewContext(ctx)
@@ -131,6 +135,11 @@ func TestMapFieldTabs(t *testing.T) {
 	do(t, second, chromedp.Navigate(page), shown(".entry-card[data-state=waiting]"), shown(".by [name=key]"))
 	do(t, ctx, ahead, chromedp.Navigate(page), shown(".entry-card[data-state=waiting]"), shown(".by [name=key]"))
 	key := fill(".by [name=key]", "a key of 32 letters, as is needed")
+	// A key that is none is not kept, and asked for again.
+	do(t, second, ahead, fill(".by [name=key]", "no such key"), press(".by", "Use it"), until("document.querySelector('.toasts').textContent.includes('does not know this key')"), shown(".by [name=key]"))
+	if kept := value[string](t, second, "JSON.stringify({ ...sessionStorage })"); strings.Contains(kept, "no such key") {
+		t.Errorf("kept: %s", kept)
+	}
 	do(t, second, ahead, key)
 	do(t, ctx, ahead, key, press(".by", "Use it"))
 	do(t, second, ahead, press(".by", "Use it"), shown("#job[data-state=done]"))

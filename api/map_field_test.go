@@ -169,7 +169,22 @@ func TestMapField(t *testing.T) {
 	if said := value[string](t, ctx, "document.querySelector('#job .kept').textContent"); !strings.Contains(said, "As of") || !strings.Contains(said, "kept on this device") {
 		t.Errorf("the job says %q", said)
 	}
-	do(t, ctx, fill("#job .by input", "Crew A"), fill("#completion [name=diameter_cm]", "9"), fill("#completion [name=height_m]", "5.5"), fill("#completion [name=bearing_deg]", "90"),
+	// No cut is there that nobody made, and what cannot be is not kept.
+	if n := value[int](t, ctx, "document.querySelectorAll('#completion .cut').length"); n != 0 {
+		t.Errorf("%d cuts are filled in before anyone made one", n)
+	}
+	wrong := func(name, v, says string) {
+		t.Helper()
+		do(t, ctx, fill("#completion "+name, v), until(fmt.Sprintf("document.querySelector('#completion').textContent.includes(%q)", says)))
+	}
+	do(t, ctx, press("#completion", "Add a cut"), shown("#completion [name=diameter_cm]"), fill("#job .by input", "Crew A"))
+	wrong("[name=dose]", "abc", "Live crown taken: 0 to 100 %")
+	wrong("[name=diameter_cm]", "-4", "Diameter: above 0 up to 1500 cm")
+	wrong("[name=bearing_deg]", "400", "Bearing from the stem: 0 up to 360 °")
+	do(t, ctx, press("#completion", "Record as done"), until("document.querySelector('#completion .trouble')?.textContent.includes('Cut 1, Diameter: above 0 up to 1500 cm')"), until("document.activeElement.name === 'dose'"))
+	keep(t, ctx, "cannot be")
+	accessible(t, ctx, checker, "cannot be")
+	do(t, ctx, fill("#completion [name=diameter_cm]", "9"), fill("#completion [name=height_m]", "5.5"), fill("#completion [name=bearing_deg]", "90"),
 		fill("#completion .cut [name=height_m]", "4"), fill("#completion .cut [name=reach_m]", "1.5"), fill("#completion [name=note]", "dry"), fill("#completion [name=dose]", "2"),
 		addPhoto("#completion [type=file]", "after.png", pngPhoto), press("#where", "Take the position"), until("document.querySelector('#where').textContent.includes('± 6.5 m')"),
 		until("document.querySelector('#completion').textContent.includes('after.png')"))

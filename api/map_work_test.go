@@ -109,6 +109,13 @@ func TestMapProgramme(t *testing.T) {
 		t.Errorf("dragged: %v, expected %v", again, after)
 	}
 
+	// What is moved stays while one looks at the jobs, and is told of.
+	do(t, ctx, chromedp.Evaluate[chromedp.Void]("document.querySelector('#tab-jobs').click()"), shown("#jobs"), chromedp.Evaluate[chromedp.Void]("document.querySelector('#tab-programme').click()"), shown("#packages .card"),
+		until("document.querySelector('.toasts').textContent.includes('1 tree moved; nothing is kept yet')"))
+	if again := harmLeft(t, ctx); fmt.Sprint(again) != fmt.Sprint(after) {
+		t.Errorf("back from the jobs: %v, expected %v", again, after)
+	}
+
 	// Worked out again, it is a programme of its own.
 	do(t, ctx, shown(".by input"), choose(".by input", "Planner"), press("#work", "Work out again with these moves"), until("location.search.includes('work.programme=2')"), shown("#packages .card"))
 	kept := s.json(t, "/programmes/2")
@@ -190,7 +197,7 @@ func TestMapJob(t *testing.T) {
 		return chromedp.Evaluate[chromedp.Void](fmt.Sprintf("(() => { const e = document.querySelector(%q); e.value = %q; e.dispatchEvent(new Event('input', { bubbles: true })) })()", selector, text))
 	}
 	do(t, ctx, type_("#completion [name=on]", today.Format(time.DateOnly)), type_("#completion [name=hours]", "2.5"), type_("#completion [name=dose]", "2"),
-		type_("#completion [name=diameter_cm]", "9"), type_("#completion [name=stub_length_cm]", "12"), type_("#completion [name=note]", "dry"),
+		press("#completion", "Add a cut"), shown("#completion [name=diameter_cm]"), type_("#completion [name=diameter_cm]", "9"), type_("#completion [name=stub_length_cm]", "12"), type_("#completion [name=note]", "dry"),
 		// A picture, as a file that was chosen.
 		chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`(() => {
 			const d = new DataTransfer(), e = document.querySelector('#completion [type=file]')
@@ -230,8 +237,16 @@ func TestMapWorkReadOnly(t *testing.T) {
 	_, jobs := s.planned(t)
 	late := serveOn(t, s, nil)
 	ctx, _ := open(t)
-	do(t, ctx, window(1280, 900, "light"), chromedp.Navigate(late.web.URL+fmt.Sprintf("/map?v=work&work.screen=jobs&work.job=%v", jobs[0]["job_id"])), shown("#job [data-to=approved]"),
-		choose("#job .by input", "Owner"), press("#job", "Approve"), until("document.querySelector('#job [role=alert]')?.textContent.includes('for reading only')"))
+	do(t, ctx, window(1280, 900, "light"), chromedp.Navigate(late.web.URL+fmt.Sprintf("/map?v=work&work.screen=jobs&work.jobs_year=all&as_of=2026-01-01&work.job=%v", jobs[0]["job_id"])), shown("#job"),
+		until("document.querySelector('#work').textContent.includes('for reading only')"), shown("#jobs .card"))
+	if n := value[int](t, ctx, "[...document.querySelectorAll('#job button, #job summary, #work > .row button')].filter((b) => /Settle|Approve|Withdraw|cannot wait|Add a job/.test(b.textContent)).length"); n != 0 {
+		t.Errorf("%d ways to change are offered where nothing can be changed", n)
+	}
+	// What is past is not shown here, and that is said.
+	if said := value[string](t, ctx, "document.querySelector('#work').textContent"); !strings.Contains(said, "as they are now, not as of 2026-01-01") || !strings.Contains(said, "not settled yet: ") {
+		t.Errorf("the jobs say %.400q", said)
+	}
+	keep(t, ctx, "reading only")
 }
 
 // TestMapWorkAccess lets axe look at the programme, the jobs and a job.

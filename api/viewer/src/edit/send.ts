@@ -1,6 +1,6 @@
 import { batch, signal } from '@preact/signals'
 import type { Geometry } from 'geojson'
-import { address, editKey, item, Problem, send, type Feature, type Sent } from '../service'
+import { editKey, item, Problem, send, type Feature, type Sent } from '../service'
 import { map } from '../map/instance'
 import { edited, tree } from '../state/store'
 import { tell } from '../ui/toast'
@@ -19,8 +19,7 @@ export const conflict = signal<{ theirs: Draft | null } | null>(null)
 // The service asks for a key: what is to be tried again once it is given.
 export const keyFor = signal<(() => void) | null>(null)
 
-// mayEdit asks what the service allows.
-export const mayEdit = async (signal: AbortSignal) => /\bPOST\b/.test((await fetch(address('/collections/trees/items'), { method: 'OPTIONS', signal })).headers.get('Allow') ?? '')
+export { mayEdit } from '../service'
 
 // Step is an edit that can be undone.
 interface Step { says: string; c: Collection; id: number; back: { remove: true } | { to: number } }
@@ -52,13 +51,14 @@ async function attempt(what: () => Promise<void>, failed?: (err: Problem) => boo
   if (busy.value) return false
   busy.value = true
   trouble.value = ''
+  const key = editKey.get()
   try {
     await what()
     return true
   } catch (err) {
     if (err instanceof Problem && err.status === 401) {
       keyFor.value = () => { void attempt(what, failed) }
-      if (editKey.get()) trouble.value = 'The service does not know this key.'
+      if (key) trouble.value = err.message
     } else if (!(err instanceof Problem && await failed?.(err))) trouble.value = (err as Error).message
     return false
   } finally {

@@ -3,6 +3,7 @@ import { base, send } from '../service'
 import { useAnswer } from '../service/use'
 import { Button, Trouble } from '../ui/parts'
 import { figure, plural } from '../ui/words'
+import { readable } from '../work/limits'
 import type { Completion, Job } from '../work/types'
 import { change, waits } from './outbox'
 import { asFile, flush, read, sending } from './queue'
@@ -33,18 +34,20 @@ export function EntryCard({ e, onEdit }: { e: Entry; onEdit: () => void }) {
     }
   }
   const aside = async () => { await asFile(e); await act((now) => ({ ...now, state: 'aside' }), false) }
-  const n = e.draft.pictures.length, trouble = e.trouble
+  const n = e.draft.pictures.length, trouble = e.trouble, refused = e.state === 'refused' && !e.recorded
+  // Only a job that the office changed is one to compare with.
+  const moved = refused && (trouble?.status === 409 || trouble?.status === 412)
   return (
     <article class="entry-card" data-entry={e.job} data-state={e.state} aria-label={`Recorded on ${e.tag}`}>
       <h3>{e.tag}, job {e.job}: {e.recorded && e.state !== 'sent' ? 'its pictures: ' : ''}{states[e.state]}</h3>
       <p>{e.state === 'sent' ? `Recorded at ${clock(e.kept)}, sent at ${clock(e.tried)}.` : `Recorded at ${clock(e.kept)}, kept on this device since${n ? `, with ${plural(n, 'picture', 'pictures')} to send` : ''}.${e.recorded ? ' The completion itself is sent.' : ''}${e.tried ? ` Last tried at ${clock(e.tried)}.` : ''}`}</p>
-      {trouble && e.state !== 'sent' && <p class={waits(trouble.status) ? 'hint' : 'error'}>{trouble.status === 412 ? 'The job was changed since it was read on this device.' : trouble.detail}{trouble.status === 401 || trouble.status === 403 ? ' It waits for the key of those who may edit.' : ''}</p>}
-      {e.state === 'refused' && !e.recorded && <Compare e={e} onTop={(etag) => void act((now) => ({ ...now, etag, state: 'waiting', trouble: null }))} />}
+      {trouble && e.state !== 'sent' && <p class={waits(trouble.status) ? 'hint' : 'error'}>{trouble.status === 412 ? 'The job was changed since it was read on this device.' : readable(trouble.detail)}{trouble.status === 401 || trouble.status === 403 ? ' It waits for the key of those who may edit.' : ''}</p>}
+      {moved && <Compare e={e} onTop={(etag) => void act((now) => ({ ...now, etag, state: 'waiting', trouble: null }))} />}
       <Trouble text={error.value} />
       {e.state !== 'sent' && (
         <div class="row">
           {e.state === 'waiting' && <Button disabled={sending.value} onClick={() => void flush()}>Send now</Button>}
-          {!e.recorded && <Button onClick={onEdit}>Edit and send</Button>}
+          {!e.recorded && <Button look={refused && !moved ? 'main' : 'usual'} onClick={onEdit}>Edit and send</Button>}
           {e.recorded && e.state === 'refused' && <><Button onClick={() => void act((now) => ({ ...now, state: 'waiting', trouble: null }))}>Send the pictures again</Button>
             {n > 0 && <Button onClick={() => { void asFile(e).then(() => act((now) => ({ ...now, state: 'waiting', trouble: null, draft: { ...now.draft, pictures: now.draft.pictures.slice(1) } }))) }}>Keep {e.draft.pictures[0]!.name} aside, send the rest</Button>}</>}
           {e.state === 'aside' && !e.recorded && <Button onClick={() => void act((now) => ({ ...now, state: 'waiting', trouble: null }))}>Send it after all</Button>}
@@ -67,9 +70,9 @@ function office(c: Completion | null): Said {
   return { on: c.on.slice(0, 10), by: c.by, cuts: c.cuts?.map((u) => `${u.count && u.count > 1 ? `${u.count} × ` : ''}${u.kind} ${cm(u.diameter_m === undefined ? '' : figure(100 * u.diameter_m))}`) ?? [none], dose: c.dose === undefined ? none : `${figure(100 * c.dose)} %`, note: c.note || none }
 }
 
-function crew(b: Record<string, unknown>): Said {
+function crew({ body: b, draft }: Entry): Said {
   const cuts = b.cuts as { kind: string; count?: number; diameter_cm?: number }[]
-  return { on: String(b.on), by: String(b.by ?? 'by the key'), cuts: cuts.length ? cuts.map((u) => `${u.count && u.count > 1 ? `${u.count} × ` : ''}${u.kind} ${cm(u.diameter_cm)}`) : [none], dose: typeof b.dose === 'number' ? `${figure(100 * b.dose)} %` : none, note: String(b.note ?? none) }
+  return { on: String(b.on), by: String(b.by || 'by the key'), cuts: cuts.length ? cuts.map((u) => `${u.count && u.count > 1 ? `${u.count} × ` : ''}${u.kind} ${cm(u.diameter_cm)}`) : [none], dose: draft.dose.trim() ? `${draft.dose.trim()} %` : none, note: String(b.note ?? none) }
 }
 
 // Compare sets side by side what the service has by now and what was recorded here.
@@ -77,7 +80,7 @@ function Compare({ e, onTop }: { e: Entry; onTop: (etag: string | null) => void 
   const now = useAnswer((signal) => send<Job>(`/jobs/${e.job}`, {}, { signal }), [e.job, e.tried])
   const j = now.value?.body
   if (!j || now.value?.kept) return <><p class="hint">{now.busy ? 'Asking what the office has by now…' : 'What the office has by now cannot be seen without a signal.'}</p></>
-  const a = office(j.completion), b = crew(e.body)
+  const a = office(j.completion), b = crew(e)
   const rows: [string, string, string][] = [
     ['job', `${j.state}, version ${j.version}`, `${e.was}, version ${e.version}`],
     ['changed', `${clock(j.changed_at)}, ${j.changed_by}`, clock(e.kept)],

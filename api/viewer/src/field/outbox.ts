@@ -46,7 +46,12 @@ async function send(base: string, key: string, e: Entry): Promise<boolean> {
   if (!e.recorded) {
     const headers: Record<string, string> = { 'Content-Type': 'application/json', 'Idempotency-Key': `"${e.key}"` }
     if (e.etag) headers['If-Match'] = e.etag
-    const failed = await post(`${base}/jobs/${e.job}/completion`, key, headers, JSON.stringify(key ? rest : e.body))
+    let failed = await post(`${base}/jobs/${e.job}/completion`, key, headers, JSON.stringify(key ? rest : e.body))
+    // A service that asks for no key any more asks for the name, which is kept along.
+    if (key && by && failed?.status === 400 && failed.detail.startsWith('by is missing')) {
+      key = ''
+      failed = await post(`${base}/jobs/${e.job}/completion`, key, headers, JSON.stringify(e.body))
+    }
     if (failed) return keepTrouble(base, e, failed)
     e.recorded = true
     await write(base, 'entries', e)

@@ -1,5 +1,5 @@
 import { computed, signal } from '@preact/signals'
-import { base, editKey } from '../service'
+import { base, editKey, unknownKey } from '../service'
 import { tell } from '../ui/toast'
 import { wantsKey } from '../work/by'
 import { sendAll, tellOthers } from './outbox'
@@ -26,11 +26,16 @@ export async function flush() {
   if (!(await hasWaiting())) return
   sending.value = true
   try {
-    const done = await sendAll(base, editKey.get())
+    const key = editKey.get(), done = await sendAll(base, key)
     await read()
+    if (done) editKey.tried(key, 200)
     if (done) tell(`${done === 1 ? 'What was recorded is' : `${done} completions are`} sent.`)
     const left = waiting.value.filter((e) => e.state === 'waiting')
     if (left.some((e) => e.trouble?.status === 401 || e.trouble?.status === 403)) wantsKey.value = true
+    if (key && left.some((e) => e.trouble?.status === 401)) {
+      editKey.tried(key, 401)
+      tell(unknownKey, 'error')
+    }
     if (left.length) await sendLater()
   } catch (err) {
     tell(`What waits cannot be read on this device: ${(err as Error).message}`, 'error')

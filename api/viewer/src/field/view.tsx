@@ -7,7 +7,7 @@ import { addDrawing, type Drawing } from '../map/drawings'
 import { goTo } from '../map/camera'
 import { Button, Select, Trouble } from '../ui/parts'
 import { plural } from '../ui/words'
-import { By } from '../work/by'
+import { By, ReadingOnly } from '../work/by'
 import { JobPanel } from '../work/job'
 import type { Job, Page } from '../work/types'
 import { begin, newer, others } from './begin'
@@ -47,6 +47,7 @@ export function FieldView() {
     <div class="field-view pad">
       <Trouble text={error.value} />
       <State />
+      <ReadingOnly />
       {id ? (
         <>
           <p><Button onClick={() => { job.value = ''; editing.value = null }}>← All jobs taken along</Button></p>

@@ -27,12 +27,21 @@ export function address(path: string, parameters: Parameters = {}): string {
 }
 
 // The key of those who may edit, where the service asks for one. It is kept until
-// the tab is closed.
+// the tab is closed, once the service took it; one that was refused is dropped.
 const keyName = 'underbough-key'
+let given = ''
 export const editKey = {
-  get: () => sessionStorage.getItem(keyName) ?? '',
-  set: (key: string) => key ? sessionStorage.setItem(keyName, key) : sessionStorage.removeItem(keyName),
+  get: () => given || (sessionStorage.getItem(keyName) ?? ''),
+  set: (key: string) => { given = key.trim(); sessionStorage.removeItem(keyName) },
+  // tried hears what came of a request that brought the key. A service that asks for
+  // no key asks for a name instead.
+  tried: (key: string, status: number, said = '') => {
+    if (!key || key !== editKey.get()) return
+    if (status === 401 || status === 400 && said.startsWith('by is missing')) editKey.set('')
+    else if (status < 400) sessionStorage.setItem(keyName, key)
+  },
 }
+export const unknownKey = 'The service does not know this key.'
 
 // Whether the service could not be reached when it was last asked.
 export const lost = signal(false)
@@ -62,7 +71,8 @@ export async function send<T = unknown>(path: string, parameters: Parameters = {
   else if (how.body !== undefined) body = JSON.stringify(how.body)
   if (body !== undefined) headers['Content-Type'] = how.type ?? (how.body instanceof Blob && how.body.type ? how.body.type : 'application/json')
   if (how.ifMatch) headers['If-Match'] = how.ifMatch
-  if ((how.keyed || how.method && how.method !== 'GET') && editKey.get()) headers.Authorization = `Bearer ${editKey.get()}`
+  const key = how.keyed || how.method && how.method !== 'GET' ? editKey.get() : ''
+  if (key) headers.Authorization = `Bearer ${key}`
   let response: Response
   try {
     response = await fetch(address(path, parameters), { method: how.method ?? 'GET', headers, body: body ?? null, signal: how.signal ?? null })
@@ -75,8 +85,10 @@ export async function send<T = unknown>(path: string, parameters: Parameters = {
   lost.value = !!kept
   if (!response.ok) {
     const members = (await response.json().catch(() => ({}))) as Record<string, unknown>
-    throw new Problem(response.status, String(members.detail ?? members.title ?? `The service answered ${response.status}.`), members)
+    editKey.tried(key, response.status, String(members.detail))
+    throw new Problem(response.status, key && response.status === 401 ? unknownKey : String(members.detail ?? members.title ?? `The service answered ${response.status}.`), members)
   }
+  editKey.tried(key, response.status)
   const text = await response.text()
   const json = /json/.test(response.headers.get('Content-Type') ?? '')
   return { kept, body: (text && json ? JSON.parse(text) : null) as T, etag: response.headers.get('ETag'), location: response.headers.get('Location'), status: response.status }

@@ -3,20 +3,20 @@ import { param, tree, view, linkTo } from '../state/store'
 import { Button, Select } from '../ui/parts'
 import { figure, plural } from '../ui/words'
 import { packs, startOf, yearOf, type Moves, type Pack } from './plan'
-import { isOver } from './programme'
-import type { Item, Year } from './types'
+import { isOver, moneyOf, unitOf } from './programme'
+import type { Item, Programme, Year } from './types'
 
 const year = param('work.year')
 const dragged = 'application/x-underbough-tree'
 
 // planned are the years as they were before any move.
-interface Props { years: readonly Year[]; planned: readonly Year[]; items: readonly Item[]; moves: Moves; onMove: (i: Item, year: number) => void }
+interface Props { p: Programme; years: readonly Year[]; planned: readonly Year[]; items: readonly Item[]; moves: Moves; onMove: (i: Item, year: number) => void }
 
 // Board sets the years side by side with their packages; on a phone one year is
 // shown at a time.
-export function Board({ years, planned, items, moves, onMove }: Props) {
+export function Board({ p, years, planned, items, moves, onMove }: Props) {
   const open = useSignal<ReadonlySet<string>>(new Set())
-  const over = useSignal<number | null>(null)
+  const over = useSignal<number | null>(null), unit = unitOf(p), money = moneyOf(p)
   const shown = years.some((y) => String(y.year) === year.value) ? Number(year.value) : years[0]!.year
   const turn = (key: string, on: boolean) => {
     const next = new Set(open.value)
@@ -45,10 +45,10 @@ export function Board({ years, planned, items, moves, onMove }: Props) {
         {years.map((y, k) => (
           <section key={y.year} data-year={y.year} class={`column ${y.year === shown ? 'chosen' : ''} ${over.value === y.year ? 'under-drag' : ''} ${isOver(y) ? 'over' : ''}`} aria-labelledby={`year-${y.year}`}
             onDragOver={(e) => { if (e.dataTransfer?.types.includes(dragged)) { e.preventDefault(); over.value = y.year } }} onDragLeave={() => { over.value = null }} onDrop={(e) => drop(e, y.year)}>
-            <h3 id={`year-${y.year}`}>{y.year} <span class="soft">{isOver(y) ? `over budget by ${figure(-y.left)}` : `${figure(Math.max(0, y.left))} left`}</span></h3>
-            <p class="column-sums">{figure(y.used)} used{change(y.used - planned[k]!.used)} · harm index left {y.harm_index_left.toFixed(2)}{change(y.harm_index_left - planned[k]!.harm_index_left)}</p>
+            <h3 id={`year-${y.year}`}>{y.year} <span class="soft">{isOver(y) ? `over budget by ${figure(-y.left)} ${unit}` : `${figure(Math.max(0, y.left))} ${unit} left`}</span></h3>
+            <p class="column-sums">{figure(y.used)} {unit} used{change(y.used - planned[k]!.used)} · harm index left {y.harm_index_left.toFixed(2)}{change(y.harm_index_left - planned[k]!.harm_index_left)}</p>
             <div class="cards" tabIndex={0} role="group" aria-label={`Packages of ${y.year}`}>
-              {packs(items, y.year, moves).map((p) => <PackCard key={p.name} p={p} y={y.year} years={years} moves={moves} open={open.value.has(`${y.year}/${p.name}`)} onOpen={(on) => turn(`${y.year}/${p.name}`, on)} onMove={move} />)}
+              {packs(items, y.year, moves).map((p) => <PackCard key={p.name} p={p} money={money} y={y.year} years={years} moves={moves} open={open.value.has(`${y.year}/${p.name}`)} onOpen={(on) => turn(`${y.year}/${p.name}`, on)} onMove={move} />)}
             </div>
           </section>
         ))}
@@ -60,14 +60,14 @@ export function Board({ years, planned, items, moves, onMove }: Props) {
 // change is what moves made of a figure, where it is more than rounding.
 const change = (by: number) => Math.abs(by) < 1e-9 ? null : <b> ({by > 0 ? '+' : '−'}{figure(Math.abs(by))})</b>
 
-interface PackProps { p: Pack; y: number; years: readonly Year[]; moves: Moves; open: boolean; onOpen: (on: boolean) => void; onMove: (i: Item, year: number) => void }
+interface PackProps { p: Pack; money: string; y: number; years: readonly Year[]; moves: Moves; open: boolean; onOpen: (on: boolean) => void; onMove: (i: Item, year: number) => void }
 
-function PackCard({ p, y, years, moves, open, onOpen, onMove }: PackProps) {
+function PackCard({ p, money, y, years, moves, open, onOpen, onMove }: PackProps) {
   return (
     <article class="card">
       <button type="button" class="card-head" aria-expanded={open} onClick={() => onOpen(!open)}>
         <b>{p.name || 'no package'}</b>
-        <span>{plural(p.entries.length, 'visit', 'visits')} · {figure(p.hours)} h · cost {figure(p.cost)} · harm {figure(p.harm)}</span>
+        <span>{plural(p.entries.length, 'visit', 'visits')} · {figure(p.hours)} h · cost {figure(p.cost)} {money} · harm {figure(p.harm)}</span>
       </button>
       {open && (
         <ul class="entries">

@@ -1,5 +1,6 @@
 import { effect, signal } from '@preact/signals'
-import { editKey, Problem } from '../service'
+import { useEffect } from 'preact/hooks'
+import { editKey, mayEdit, Problem } from '../service'
 import { Button, Field } from '../ui/parts'
 
 // Who does what is recorded here: typed once, and kept by the browser.
@@ -10,6 +11,15 @@ effect(() => { try { localStorage.setItem(name, by.value) } catch { /* a browser
 
 // signed adds to a body who sends it, unless a key says so.
 export const signed = <T extends object>(body: T) => editKey.get() ? body : { ...body, by: by.value.trim() }
+
+// Whether the service is for reading only: unknown is no.
+export const reading = signal(false)
+
+// ReadingOnly says so, once on a screen.
+export function ReadingOnly() {
+  useEffect(() => { mayEdit().then((may) => { reading.value = !may }, () => {}) }, [])
+  return reading.value ? <p class="kept pad" role="status">This service is for reading only: nothing is planned or recorded here.</p> : null
+}
 
 export const wantsKey = signal(false)
 
@@ -22,6 +32,7 @@ export function wrong(err: Error): string {
 }
 
 export function By() {
+  if (reading.value) return null
   return (
     <div class="by">
       <Field label="Your name, for the record">{(p) => <input {...p} autocomplete="name" value={by.value} onChange={(e) => { by.value = e.currentTarget.value }} />}</Field>

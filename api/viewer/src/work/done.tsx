@@ -4,34 +4,40 @@ import { draftOf, dropDraft, flush, keepDraft, keepEntry, noRoom, read } from '.
 import { alone } from '../field/outbox'
 import { Where } from '../field/position'
 import { open, type Cut, type Draft, type Entry, type Otherwise } from '../field/store'
-import { base, editKey, item, ofTree, type CutProps, type TreeProps } from '../service'
+import { base, item, ofTree, type CutProps, type TreeProps } from '../service'
 import { useAnswer } from '../service/use'
 import { Button, Field, Select, Trouble } from '../ui/parts'
 import { tell } from '../ui/toast'
 import { cuts as kinds } from '../ui/words'
 import type { Point } from 'geojson'
 import { by } from './by'
+import { labelOf, number, ofCut, ofDraft, outside } from './limits'
 import type { Job } from './types'
 
 let last = Date.now() // keys go on where a draft's end
 const none = (): Cut => ({ key: ++last, kind: 'removal', count: '1', diameter_cm: '', lateral_diameter_cm: '', stub_length_cm: '', height_m: '', bearing_deg: '', reach_m: '', on_cut: '', gone: false, regrowth_left_m: '' })
 const today = () => new Date(Date.now() - new Date().getTimezoneOffset() * 60_000).toISOString().slice(0, 10)
-const empty = (): Draft => ({ on: today(), hours: '', dose: '', note: '', height_m: '', crown_radius_m: '', removed: false, finished: false, cuts: [none()], otherwise: [], pictures: [], position: null })
+const empty = (): Draft => ({ on: today(), hours: '', dose: '', note: '', height_m: '', crown_radius_m: '', removed: false, finished: false, cuts: [], otherwise: [], pictures: [], position: null })
 
-// number reads what was typed; empty is left out, and what is no number is sent as
-// it is, for the service to name.
-const number = (text: string) => text.trim() === '' ? undefined : Number.isFinite(Number(text.replace(',', '.'))) ? Number(text.replace(',', '.')) : text
-const share = (text: string) => { const n = number(text); return typeof n === 'number' ? n / 100 : n }
+const share = (text: string) => { const n = number(text); return n === undefined ? n : n / 100 }
+const measures = ['diameter_cm', 'lateral_diameter_cm', 'stub_length_cm', 'count', 'height_m', 'bearing_deg', 'reach_m'] as const
 
-const measures = [['diameter_cm', 'Diameter, cm'], ['lateral_diameter_cm', 'Lateral cut to, cm'], ['stub_length_cm', 'Stub left, cm'], ['count', 'How many'], ['height_m', 'Height above ground, m'], ['bearing_deg', 'Bearing from the stem, °'], ['reach_m', 'Reach from the stem, m']] as const
+// left is the shoot that is left on an old cut.
+const left = (c: Cut) => c.on_cut && !c.gone ? c.regrowth_left_m : ''
+
+// faults are what cannot be of a draft.
+const faults = (d: Draft) => [
+  ...Object.entries(ofDraft).map(([of, limit]) => outside(limit, d[of as keyof typeof ofDraft])),
+  ...d.cuts.flatMap((c, k) => [...measures.map((of) => outside(ofCut[of], c[of])), outside(ofCut.regrowth_left_m, left(c))].map((says) => says && `Cut ${k + 1}, ${says}`)),
+].filter(Boolean)
 
 // bodyOf is a draft as the service takes it.
 export function bodyOf(d: Draft): Record<string, unknown> {
   return {
     on: d.on, hours: number(d.hours), dose: share(d.dose), note: d.note || undefined, height_m: number(d.height_m), crown_radius_m: number(d.crown_radius_m), removed: d.removed || undefined, finished: d.finished || undefined,
-    cuts: d.cuts.map((c) => ({ kind: c.kind, ...Object.fromEntries(measures.map(([of]) => [of, number(c[of])])), on_cut: number(c.on_cut), gone: c.gone || undefined, regrowth_left_m: number(c.regrowth_left_m) })),
+    cuts: d.cuts.map((c) => ({ kind: c.kind, ...Object.fromEntries(measures.map((of) => [of, number(c[of])])), on_cut: number(c.on_cut), gone: c.on_cut && c.gone || undefined, regrowth_left_m: number(left(c)) })),
     deviations: d.otherwise.length ? d.otherwise.map(({ what, reason }) => ({ what, reason })) : undefined, position: d.position ?? undefined,
-    ...(editKey.get() ? {} : { by: by.value.trim() }),
+    by: by.value.trim(), // left out where a key says it
   }
 }
 
@@ -59,7 +65,13 @@ export function CompletionForm({ j, etag, again, onKept, onLeave }: Props) {
   const save = async (e: Event) => {
     e.preventDefault()
     error.value = ''
-    if (!editKey.get() && !by.value.trim()) { error.value = 'Say who did the work: your name, for the record, above.'; return }
+    const wrong = faults(d.value)
+    if (wrong.length) {
+      error.value = `This cannot be, and is not kept yet. ${wrong.join('. ')}.`
+      document.querySelector<HTMLElement>('#completion [aria-invalid]')?.focus()
+      return
+    }
+    if (!by.value.trim()) { error.value = 'Say who did the work: your name, for the record, above.'; return }
     busy.value = true
     try {
       // The same request has the same key; what is new gets one of its own.
@@ -78,7 +90,8 @@ export function CompletionForm({ j, etag, again, onKept, onLeave }: Props) {
       busy.value = false
     }
   }
-  const field = (of: 'hours' | 'dose' | 'height_m' | 'crown_radius_m', label: string) => <Field label={label}>{(p) => <input {...p} name={of} inputMode="decimal" value={d.value[of]} onInput={(e) => set({ [of]: e.currentTarget.value })} />}</Field>
+  const ofAll = (of: keyof typeof ofDraft) => <Field key={of} label={labelOf(ofDraft[of])} error={outside(ofDraft[of], d.value[of])}>{(p) => <input {...p} name={of} inputMode="decimal" value={d.value[of]} onInput={(e) => set({ [of]: e.currentTarget.value })} />}</Field>
+  const one = (c: Cut, of: keyof typeof ofCut) => <Field key={of} label={labelOf(ofCut[of])} error={outside(ofCut[of], c[of])}>{(p) => <input {...p} name={of} inputMode="decimal" value={c[of]} onInput={(e) => setCut(c.key, { [of]: e.currentTarget.value })} />}</Field>
   const f = d.value
   return (
     <form id="completion" onSubmit={(e) => void save(e)} aria-labelledby="completion-title" aria-busy={busy.value}>
@@ -86,24 +99,19 @@ export function CompletionForm({ j, etag, again, onKept, onLeave }: Props) {
       {found.value && <p class="hint">As it was left on this device. <button type="button" class="usual" onClick={() => { found.value = false; void dropDraft(j.job_id); d.value = empty() }}>Begin anew</button></p>}
       <div class="fields">
         <Field label="Day">{(p) => <input {...p} type="date" name="on" required value={f.on} onInput={(e) => set({ on: e.currentTarget.value })} />}</Field>
-        {field('hours', 'Crew-hours spent')}
-        {field('dose', 'Live crown taken, %')}
-        {field('height_m', 'Height after the work, m')}
-        {field('crown_radius_m', 'Crown radius after it, m')}
+        {(Object.keys(ofDraft) as (keyof typeof ofDraft)[]).map(ofAll)}
       </div>
       {f.cuts.map((c, k) => (
         <fieldset key={c.key} class="cut">
           <legend>Cut {k + 1}</legend>
           <div class="fields three">
             <Select label="Kind" value={c.kind} choices={kinds.map((k) => [k, k] as const)} onChange={(kind) => setCut(c.key, { kind })} />
-            {measures.map(([of, label]) => (
-              <Field key={of} label={label}>{(p) => <input {...p} name={of} inputMode="decimal" value={c[of]} onInput={(e) => setCut(c.key, { [of]: e.currentTarget.value })} />}</Field>
-            ))}
+            {measures.map((of) => one(c, of))}
             <Select label="On an old cut" value={c.on_cut} choices={[['', 'no'], ...standing.map((o) => [String(o.id), `${o.properties.kind}, ${o.properties.made_on ?? o.properties.made_year ?? 'year not recorded'}, cut no. ${o.id}`] as const)]} onChange={(on_cut) => setCut(c.key, { on_cut })} />
-            {c.on_cut && !c.gone && <Field label="Longest shoot left there, m">{(p) => <input {...p} name="regrowth_left_m" inputMode="decimal" value={c.regrowth_left_m} onInput={(e) => setCut(c.key, { regrowth_left_m: e.currentTarget.value })} />}</Field>}
+            {c.on_cut && !c.gone && one(c, 'regrowth_left_m')}
           </div>
           <div class="row">
-            <label class="choice"><input type="checkbox" checked={c.gone} onChange={(e) => setCut(c.key, { gone: e.currentTarget.checked })} />the wood with the old cut is gone</label>
+            <label class="choice"><input type="checkbox" disabled={!c.on_cut} checked={!!c.on_cut && c.gone} onChange={(e) => setCut(c.key, { gone: e.currentTarget.checked })} />the wood with the old cut is gone</label>
             <Button onClick={() => set({ cuts: f.cuts.filter((o) => o.key !== c.key) })}>Leave out cut {k + 1}</Button>
           </div>
         </fieldset>
@@ -117,8 +125,9 @@ export function CompletionForm({ j, etag, again, onKept, onLeave }: Props) {
           <Button onClick={() => set({ otherwise: f.otherwise.filter((x) => x.key !== o.key) })}>Leave out</Button>
         </fieldset>
       ))}
+      {!f.cuts.length && <p class="hint">No cut is recorded so far: add each that was made.</p>}
       <div class="row">
-        <Button onClick={() => set({ cuts: [...f.cuts, none()] })}>Another cut</Button>
+        <Button onClick={() => set({ cuts: [...f.cuts, none()] })}>{f.cuts.length ? 'Another cut' : 'Add a cut'}</Button>
         <Button onClick={() => set({ otherwise: [...f.otherwise, { key: ++last, what: '', reason: '' }] })}>Something otherwise than specified</Button>
       </div>
       <Field label="Note">{(p) => <textarea {...p} name="note" rows={2} value={f.note} onInput={(e) => set({ note: e.currentTarget.value })} />}</Field>

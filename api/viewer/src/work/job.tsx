@@ -8,7 +8,7 @@ import { figure } from '../ui/words'
 import { clock, editing, EntryCard } from '../field/entry'
 import { entries, entryOf, read as readEntries } from '../field/queue'
 import { canTake, putAway, readTaken, takeAlong, taken } from '../field/take'
-import { By, signed, wrong } from './by'
+import { By, reading, signed, wrong } from './by'
 import { CheckFields, checkBody, unjudged, type Checked } from './check'
 import { CompletionForm } from './done'
 import { Completed } from './completed'
@@ -68,7 +68,7 @@ export function JobPanel({ id, onChanged }: { id: number; onChanged: () => void 
       <Trouble text={error.value} />
       {changed.value && <p class="trouble" role="alert">The job has changed since you opened it: {changed.value} It is shown as it is now; look, and take your step again.</p>}
       <dl class="pairs">
-        <dt>planned</dt><dd>{figure(j.crew_hours)} crew-hours, cost {figure(j.cost)}, at most {figure(100 * j.dose)} % of the live crown</dd>
+        <dt>planned</dt><dd>{figure(j.crew_hours)} crew-hours, cost {figure(j.cost)} units of money, at most {figure(100 * j.dose)} % of the live crown</dd>
         <dt>days open</dt><dd>{j.open_days}</dd>
         <dt>quietest</dt><dd>{j.quietest || '–'}</dd>
         <dt>harm index</dt><dd>{figure(j.harm_index_before)} before, {figure(j.harm_index_predicted)} assumed after{j.harm_index_after === null ? '' : `, ${figure(j.harm_index_after)} as computed after`}</dd>
@@ -78,11 +78,10 @@ export function JobPanel({ id, onChanged }: { id: number; onChanged: () => void 
       <Along j={j} />
       <Gates j={j} take={take} />
       <By />
-      <Steps j={j} take={take} busy={busy} />
-      <Urgent j={j} take={take} />
+      {!reading.value && <><Steps j={j} take={take} busy={busy} /><Urgent j={j} take={take} /></>}
       {open && editing.value !== open.id && <EntryCard e={open} onEdit={() => { editing.value = open.id! }} />}
       {open && editing.value === open.id ? <CompletionForm key={open.id} j={j} etag={job.value!.kept ? open.etag : job.value!.etag} again={open} onKept={() => { editing.value = null }} onLeave={() => { editing.value = null }} />
-        : !open && j.state === 'in hand' && <CompletionForm key="new" j={j} etag={job.value!.etag} onKept={() => inSight('.entry-card')} />}
+        : !open && !reading.value && j.state === 'in hand' && <CompletionForm key="new" j={j} etag={job.value!.etag} onKept={() => inSight('.entry-card')} />}
       {!!j.photos?.length && (
         <section class="photos" aria-label="Pictures"><h3>Pictures</h3>
           {j.photos.map((p) => <a key={p.photo_id} href={address(`/jobs/${id}/photos/${p.photo_id}`)}><img src={address(`/jobs/${id}/photos/${p.photo_id}`)} alt={`${p.name}, by ${p.by}, ${p.at.slice(0, 10)}`} loading="lazy" /></a>)}
@@ -103,7 +102,7 @@ function difference(was: Job, is: Job): string {
   if (was.state !== is.state) of.push(`it was ${was.state} and is ${is.state}`)
   for (const g of is.gates) {
     const old = was.gates.find((o) => o.name === g.name)
-    if (!!old?.cleared !== g.cleared) of.push(`${g.name} is ${g.cleared ? 'settled' : 'open again'}`)
+    if (!!old?.cleared !== g.cleared) of.push(`${g.name} is ${g.cleared ? 'settled' : 'not settled any more'}`)
   }
   if (JSON.stringify(was.completion) !== JSON.stringify(is.completion)) of.push('what the crew recorded is another')
   if (was.urgent !== is.urgent) of.push(is.urgent ? 'it is urgent' : 'it is no longer urgent')
@@ -147,21 +146,21 @@ function Along({ j }: { j: Job }) {
 
 function Gates({ j, take }: { j: Job; take: Take }) {
   if (!j.gates.length) return null
-  const still = j.state === 'proposed' || j.state === 'approved'
+  const still = !reading.value && (j.state === 'proposed' || j.state === 'approved')
   return (
     <section aria-labelledby="gates">
       <h3 id="gates">To be settled before work begins</h3>
       <ul class="gates">
         {j.gates.map((g) => (
           <li key={g.name} data-gate={g.name}>
-            <p><b>{g.name}</b>: {g.cleared ? `settled${g.by ? ` by ${g.by}` : ''}${g.on ? ` on ${g.on.slice(0, 10)}` : ''}${g.reference ? `, ${g.reference}` : ''}` : 'open'} {!g.cleared && <span class="hint">{g.why}</span>}</p>
+            <p><b>{g.name}</b>: {g.cleared ? `settled${g.by ? ` by ${g.by}` : ''}${g.on ? ` on ${g.on.slice(0, 10)}` : ''}${g.reference ? `, ${g.reference}` : ''}` : 'not settled yet.'} {!g.cleared && <span class="hint">{g.why}</span>}</p>
             {still && !g.cleared && (
               <form class="row" onSubmit={(e) => { e.preventDefault(); void take('gates', { name: g.name, reference: String(new FormData(e.currentTarget).get('reference') ?? '') }) }}>
                 <Field label={`Reference of ${g.name}`}>{(p) => <input {...p} name="reference" />}</Field>
                 <Button type="submit">Settle</Button>
               </form>
             )}
-            {still && g.cleared && <Button onClick={() => void take('gates', { name: g.name, cleared: false })}>Open {g.name} again</Button>}
+            {still && g.cleared && <Button onClick={() => void take('gates', { name: g.name, cleared: false })}>Not settled after all: {g.name}</Button>}
           </li>
         ))}
       </ul>

@@ -7,6 +7,7 @@ import { Button, Dialog, Select, Trouble } from '../ui/parts'
 import { figure, plural } from '../ui/words'
 import { AddJob } from './add'
 import { TakeThese } from '../field/these'
+import { reading } from './by'
 import { JobPanel } from './job'
 import { states, type Job, type Page } from './types'
 
@@ -50,7 +51,7 @@ export function JobsBoard() {
         <Select label="Year" value={now || 'all'} choices={[...years.map((y) => [String(y), String(y)] as const), ['all', 'all years']]} onChange={(v) => { year.value = v; pack.value = '' }} />
         <Select label="Package" value={pack.value} choices={[['', 'all packages'], ...names.map((n) => [n, n || 'no package'] as const)]} onChange={(v) => { pack.value = v }} />
         <label class="choice"><input type="checkbox" checked={!!withdrawn.value} onChange={(e) => { withdrawn.value = e.currentTarget.checked ? '1' : '' }} />withdrawn too</label>
-        <Button onClick={() => { adding.value = true }}>Add a job…</Button>
+        {!reading.value && <Button onClick={() => { adding.value = true }}>Add a job…</Button>}
         <p>{now && pack.value ? <>Crew sheet: <a href={address('/crew-sheet', { ...sheet, f: 'html' })}>page</a>, <a href={address('/crew-sheet', { ...sheet, f: 'pdf' })}>PDF</a>. </> : 'Choose a year and a package for its crew sheet. '}
           Bid sheet: <a href={address('/bid-sheet', { ...sheet, f: 'xlsx' })} download>XLSX</a>, <a href={address('/bid-sheet', { ...sheet, f: 'csv' })} download>CSV</a>. Report: <a href={address('/report', { site: site.value, f: 'html' })}>page</a>, <a href={address('/report', { site: site.value, f: 'pdf' })}>PDF</a>.</p>
       </div>
@@ -93,7 +94,7 @@ function JobCard({ j }: { j: Job }) {
     <button type="button" id={`job-${j.job_id}`} class="card card-head" aria-haspopup="dialog" onClick={() => { job.value = String(j.job_id) }}>
       <b>{j.tag} <span class="soft">{j.work}</span></b>
       <span>{j.package || 'no package'}, {j.year} · {figure(j.crew_hours)} h{j.must ? ' · must be done' : ''}{j.urgent ? ' · urgent' : ''}</span>
-      {gates.length > 0 && j.state !== 'withdrawn' && j.state !== 'checked' && <span>open: {gates.map((g) => g.name).join(', ')}</span>}
+      {gates.length > 0 && j.state !== 'withdrawn' && j.state !== 'checked' && <span>not settled yet: {gates.map((g) => g.name).join(', ')}</span>}
       {defects > 0 && <span class="over-budget">{plural(defects, 'defect', 'defects')}</span>}
     </button>
   )

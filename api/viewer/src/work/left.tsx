@@ -3,12 +3,11 @@ import { get, nextOf, type Parameters } from '../service'
 import { useAnswer } from '../service/use'
 import { Trouble } from '../ui/parts'
 import { count, figure } from '../ui/words'
+import type { Puts } from './hand'
 import type { Item, Page, Programme } from './types'
 
 const most = 100 // of the first by their place in the ranking
 
-// Puts are the trees that were left out and are to be put into a year.
-export type Puts = Readonly<Record<string, number>> // tag: year
 
 interface Props { p: Programme; puts: Puts; onPut: (tag: string, year: number | null) => void }
 

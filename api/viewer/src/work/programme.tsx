@@ -1,15 +1,17 @@
 import { useSignal } from '@preact/signals'
+import { useEffect } from 'preact/hooks'
 import { address, get, nextOf, programmes, send, type Parameters } from '../service'
 import { useAnswer } from '../service/use'
 import { param, site } from '../state/store'
 import { Button, Select, Trouble } from '../ui/parts'
 import { tell } from '../ui/toast'
 import { count, figure, plural } from '../ui/words'
-import { By, signed, wrong } from './by'
-import { agrees, moved, startOf, type Moves } from './plan'
+import { By, reading, signed, wrong } from './by'
+import { handOf, inHand, letGo } from './hand'
+import { agrees, moved, startOf } from './plan'
 import { HarmPlot } from './plot'
 import { Board } from './board'
-import { LeftOut, type Puts } from './left'
+import { LeftOut } from './left'
 import { MakeProgramme } from './make'
 import { Propose } from './propose'
 import type { Item, Page, Programme, Year } from './types'
@@ -25,7 +27,7 @@ export function ProgrammeScreen() {
     <>
       <h2 class="hidden">Programme</h2>
       <Trouble text={list.error} />
-      {list.value && !p && <p class="pad">No programme has been kept for this site yet. <Button look="main" onClick={() => { making.value = true }}>Plan one…</Button></p>}
+      {list.value && !p && <p class="pad">No programme has been kept for this site yet. {!reading.value && <Button look="main" onClick={() => { making.value = true }}>Plan one…</Button>}</p>}
       <MakeProgramme open={making.value} onClose={() => { making.value = false }} onMade={(id) => { again.value++; chosen.value = String(id) }} />
       {p && (
         <>
@@ -33,8 +35,8 @@ export function ProgrammeScreen() {
             <Select label="Programme" value={String(p.programme_id)} onChange={(v) => { chosen.value = v }}
               choices={all.map((p) => [String(p.programme_id), `${p.programme_id}: ${p.name}, ${p.question.from.slice(0, 4)} on, ${plural(p.question.years, 'year', 'years')}${p.proposed_at ? '' : ', not proposed'}`] as const)} />
             <p>Report: <a href={address('/report', { site: site.value, programme: p.programme_id, f: 'html' })}>page</a>, <a href={address('/report', { site: site.value, programme: p.programme_id, f: 'pdf' })}>PDF</a></p>
-            <Button id="plan-one" onClick={() => { making.value = true }}>Plan another…</Button>
-            <Propose p={p} onProposed={() => { again.value++ }} />
+            {!reading.value && <><Button id="plan-one" onClick={() => { making.value = true }}>Plan another…</Button>
+              <Propose p={p} onProposed={() => { again.value++ }} /></>}
           </div>
           <Planned key={p.programme_id} p={p} onMade={(id) => { again.value++; chosen.value = String(id) }} />
         </>
@@ -58,13 +60,13 @@ async function itemsOf(p: Programme, signal: AbortSignal) {
 }
 
 function Planned({ p, onMade }: { p: Programme; onMade: (id: number) => void }) {
-  const moves = useSignal<Moves>({}), puts = useSignal<Puts>({})
-  const before = useSignal<Moves[]>([])
+  const hand = handOf(p.programme_id), { moves, puts, before } = hand, says = inHand(hand)
   const busy = useSignal(false), error = useSignal('')
   const items = useAnswer((signal) => itemsOf(p, signal), [p.programme_id])
   const list = items.value ?? []
   const years = moved(p, list, moves.value)
-  const n = Object.keys(moves.value).length, put = Object.keys(puts.value).length
+  // Whoever comes back is told.
+  useEffect(() => { if (says) tell(`Programme ${p.programme_id}: ${says}`) }, [])
   const putInto = (tag: string, year: number | null) => {
     const { [tag]: _, ...rest } = puts.value
     puts.value = year === null ? rest : { ...rest, [tag]: year }
@@ -91,6 +93,7 @@ function Planned({ p, onMade }: { p: Programme; onMade: (id: number) => void }) 
     error.value = ''
     send<Programme>('/programmes', { site: site.value }, { method: 'POST', body: signed(body) }).then(({ body }) => {
       tell(`Kept as programme ${body.programme_id}. ${body.left?.length ? `Not in the year you put them in, or not at all: ${body.left.join(', ')}.` : 'Every tree is in the year you put it in.'}`)
+      letGo(hand)
       onMade(body.programme_id)
     }, (err: Error) => { error.value = wrong(err) }).finally(() => { busy.value = false })
   }
@@ -110,27 +113,31 @@ function Planned({ p, onMade }: { p: Programme; onMade: (id: number) => void }) 
       <section aria-labelledby="board-title">
         <div class="row moves">
           <h2 id="board-title">Packages by year</h2>
-          <p role="status">{n || put ? `${[n ? `${plural(n, 'tree', 'trees')} moved` : '', put ? `${plural(put, 'tree', 'trees')} that ${put === 1 ? 'was' : 'were'} left out put into a year` : ''].filter(Boolean).join(', ')}; nothing is kept yet.` : 'Drag a tree into another year, or choose its year.'}</p>
+          <p role="status">{says || 'Drag a tree into another year, or choose its year.'}</p>
           <Button id="undo" disabled={!before.value.length} onClick={undo}>Undo</Button>
-          <Button look="main" disabled={!(n || put) || busy.value} onClick={make}>{busy.value ? 'Working out…' : 'Work out again with these moves'}</Button>
+          {!reading.value && <Button look="main" disabled={!says || busy.value} onClick={make}>{busy.value ? 'Working out…' : 'Work out again with these moves'}</Button>}
         </div>
-        {n + put > 0 && <By />}
+        {says && <By />}
         <Trouble text={error.value} />
-        {items.value && <Board years={years} planned={p.years} items={list} moves={moves.value} onMove={move} />}
+        {items.value && <Board p={p} years={years} planned={p.years} items={list} moves={moves.value} onMove={move} />}
         {p.trees > p.planned && <LeftOut p={p} puts={puts.value} onPut={putInto} />}
       </section>
     </>
   )
 }
 
+// The units of a programme's costs, and of its budget.
+export const moneyOf = (p: Programme) => p.currency || 'units of money'
+export const unitOf = (p: Programme) => p.question.measure === 'hours' ? 'crew-hours' : moneyOf(p)
+
 // isOver leaves room for rounding.
 export const isOver = (y: Year) => y.left < -1e-6 * Math.max(1, y.budget)
 
 function Years({ p, years }: { p: Programme; years: readonly Year[] }) {
-  const unit = p.question.measure === 'hours' ? 'crew-hours' : p.currency || 'units of money'
+  const unit = unitOf(p)
   const rows: [string, (y: Year) => string][] = [
     ['trees begun', (y) => count(y.trees)], ['visits', (y) => count(y.visits)], ['packages', (y) => count(y.packages)], ['crew-hours', (y) => figure(y.crew_hours)],
-    [`cost, ${p.currency || 'units of money'}`, (y) => figure(y.cost)], [`budget, ${unit}`, (y) => figure(y.budget)],
+    [`cost, ${moneyOf(p)}`, (y) => figure(y.cost)], [`budget, ${unit}`, (y) => figure(y.budget)],
   ]
   return (
     <div class="wide-years" tabIndex={0} role="region" aria-label="Figures by year">
@@ -141,8 +148,8 @@ function Years({ p, years }: { p: Programme; years: readonly Year[] }) {
           {rows.map(([name, of]) => (
             <tr key={name}><th scope="row">{name}</th>{years.map((y, k) => <td key={y.year} class={'number' + (of(y) === of(p.years[k]!) ? '' : ' changed')}>{of(y)}</td>)}</tr>
           ))}
-          <tr data-row="used"><th scope="row">budget used</th>{years.map((y, k) => <td key={y.year} title={String(y.used)} class={'number' + (y.used === p.years[k]!.used ? '' : ' changed')}>{figure(y.used)}{y.committed > 0 && <span class="soft"> + {figure(y.committed)} committed</span>}<Bar y={y} /></td>)}</tr>
-          <tr data-row="left"><th scope="row">budget left</th>{years.map((y) => <td key={y.year} class="number">{isOver(y) ? <b class="over-budget">over by {figure(-y.left)}</b> : figure(Math.max(0, y.left))}</td>)}</tr>
+          <tr data-row="used"><th scope="row">budget used, {unit}</th>{years.map((y, k) => <td key={y.year} title={String(y.used)} class={'number' + (y.used === p.years[k]!.used ? '' : ' changed')}>{figure(y.used)}{y.committed > 0 && <span class="soft"> + {figure(y.committed)} committed</span>}<Bar y={y} /></td>)}</tr>
+          <tr data-row="left"><th scope="row">budget left, {unit}</th>{years.map((y) => <td key={y.year} class="number">{isOver(y) ? <b class="over-budget">over by {figure(-y.left)}</b> : figure(Math.max(0, y.left))}</td>)}</tr>
           <tr data-row="harm"><th scope="row">harm index left</th>{years.map((y, k) => <td key={y.year} class={'number' + (y.harm_index_left === p.years[k]!.harm_index_left ? '' : ' changed')} title={String(y.harm_index_left)}>{y.harm_index_left.toFixed(2)}</td>)}</tr>
           <tr><th scope="row">… worst first</th>{years.map((y) => <td key={y.year} class="number">{y.harm_index_left_worst_first.toFixed(2)}</td>)}</tr>
           <tr><th scope="row">… flat cycle</th>{years.map((y) => <td key={y.year} class="number">{y.harm_index_left_flat_cycle.toFixed(2)}</td>)}</tr>

@@ -1,6 +1,7 @@
 import './work.css'
-import { param, site } from '../state/store'
-import { Tabs } from '../ui/parts'
+import { asOf, param, site } from '../state/store'
+import { Button, Tabs } from '../ui/parts'
+import { ReadingOnly } from './by'
 import { JobsBoard } from './jobs'
 import { ProgrammeScreen } from './programme'
 
@@ -14,6 +15,8 @@ export function WorkView() {
     <div class="work">
       <Tabs label="Work" panel="work" current={shown} tabs={screens} onChange={(v) => { screen.value = v }} />
       <div id="work" role="tabpanel" aria-labelledby={`tab-${shown}`} key={shown + site.value}>
+        <ReadingOnly />
+        {asOf.value && <p class="kept pad" role="status">Programmes and jobs are shown as they are now, not as of {asOf.value}. <Button onClick={() => { asOf.value = '' }}>Go to now</Button></p>}
         {site.value && (shown === 'jobs' ? <JobsBoard /> : <ProgrammeScreen />)}
       </div>
     </div>
