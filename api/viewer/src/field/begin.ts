@@ -38,16 +38,27 @@ async function keepThePage() {
     if (had) location.reload()
     had = true
   })
-  workers.addEventListener('message', (e) => { if (e.data === 'others') others.value = true })
+  const offer = () => tell(`A newer version of this page is ready.${others.value ? ' Close the other tabs of it first.' : ''}`, 'note', { words: 'Use it now', act: () => newer.value?.postMessage('take over') })
+  workers.addEventListener('message', (e) => {
+    if (e.data !== 'others') return
+    others.value = true
+    offer()
+  })
   try {
     const r = await workers.register(`${base}/map/sw.js`, { scope: `${base}/map`, updateViaCache: 'none' })
     const look = () => {
       if (!r.waiting || !workers.controller) return
       newer.value = r.waiting
-      tell('A newer version of this page is ready: it is used once all tabs of the page are closed, or from Field at once.')
+      // A page that nobody has touched yet loses nothing by being loaded anew.
+      if (navigator.userActivation?.hasBeenActive === false) {
+        r.waiting.postMessage('take over')
+        setTimeout(look, 5000) // somebody may touch it before that comes to pass
+      } else offer()
     }
+    const follow = () => r.installing?.addEventListener('statechange', look)
     look()
-    r.addEventListener('updatefound', () => r.installing?.addEventListener('statechange', look))
+    follow()
+    r.addEventListener('updatefound', follow)
   } catch (err) {
     console.info((err as Error).message)
   }
