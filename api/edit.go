@@ -88,7 +88,8 @@ type editing struct {
 	match, any bool
 }
 
-// beginEdit looks at what an edit needs before its body is read.
+// beginEdit looks at what an edit needs before its body is read. The history names
+// whose key it is, or whom the parameter by does.
 func (s *Server) beginEdit(w http.ResponseWriter, r *http.Request, kind inventory.EditKind) (*editing, error) {
 	c, err := s.collectionOf(r)
 	if err != nil {
@@ -101,8 +102,15 @@ func (s *Server) beginEdit(w http.ResponseWriter, r *http.Request, kind inventor
 	if err != nil {
 		return nil, err
 	}
-	if _, err := parseParams(r, "f"); err != nil {
+	p, err := parseParams(r, "f", "by")
+	if err != nil {
 		return nil, err
+	}
+	if by := strings.TrimSpace(p["by"]); by != "" {
+		var fault string
+		if actor, fault = s.named(actor, by); fault != "" {
+			return nil, &parameterError{"by", fault}
+		}
 	}
 	e := &editing{Server: s, w: w, r: r, given: chi.URLParam(r, "feature")}
 	e.edit = inventory.Edit{Client: s.config.Client, Collection: c, Kind: kind, Actor: actor}

@@ -15,7 +15,8 @@ import (
 // EditKey lets whoever has the key edit, under a name that the history keeps.
 type EditKey struct{ Name, Key string }
 
-// anyone is whom the history names where no keys are asked for.
+// anyone is whom the history names where no keys are asked for and nobody says who
+// they are.
 const anyone = "service"
 
 // writer decides whether a request may edit, and returns whom the history is to

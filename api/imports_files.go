@@ -68,7 +68,7 @@ func (u *uploads) receive(w http.ResponseWriter, r *http.Request, name string) (
 		w.Header().Set("Connection", "close")
 		err = large
 	case err == nil && one.bytes == 0:
-		err = invalid("the body is empty: expected a file")
+		err = invalid("the file is empty")
 	}
 	if err == nil {
 		err = one.read(func(f io.Reader) (err error) {

@@ -80,7 +80,7 @@ func TestMapEditTree(t *testing.T) {
 	ctx, b := open(t)
 	do(t, ctx, window(1280, 900, "light"))
 	s.openEdit(t, ctx, "")
-	do(t, ctx, tap("#edit", "Add a tree"), shown("#form"),
+	do(t, ctx, tap("#edit", "Add a tree"), shown("#form"), fill(".by input", "Ona Žvirblė"),
 		fill("[name=height_m]", "1310"), says("#form", "Height (m) is 1310: expected above 0 and below 130"),
 		fill("[name=tag]", "NEW1"), tap("#form", "Add it"), until("document.activeElement.id === 'fault-geometry' || document.activeElement.name === 'height_m'"))
 	if n := s.text(t, `SELECT count(*) FROM trees`); n != "260" {
@@ -93,7 +93,7 @@ func TestMapEditTree(t *testing.T) {
 	do(t, ctx, chromedp.MouseClickXY(900, 400), says("#form .place", "Now:"), fill("[name=height_m]", "13,25"), fill("[name=species]", "Tilia cordata"),
 		until("!document.querySelector('#form [aria-invalid=true]')"), tap("#form", "Add it"), version(1))
 	id := s.text(t, `SELECT max(tree_id)::text FROM trees`)
-	if got := s.text(t, `SELECT tag, species, height_m, status, changed_by FROM trees WHERE tree_id = `+id); got != "NEW1|Tilia cordata|13.25|alive|service" {
+	if got := s.text(t, `SELECT tag, species, height_m, status, changed_by FROM trees WHERE tree_id = `+id); got != "NEW1|Tilia cordata|13.25|alive|Ona Žvirblė" {
 		t.Error(got)
 	}
 	point := `SELECT geometry FROM trees WHERE tree_id = ` + id
@@ -183,7 +183,9 @@ func TestMapEditRecords(t *testing.T) {
 	ctx, _ := open(t)
 	do(t, ctx, window(1280, 900, "light"))
 	s.openEdit(t, ctx, "")
-	do(t, ctx, fill("#edit [name=name]", "T21"), tap("#edit .find", "Open"), says("#edit h2", "Tree T21"),
+	do(t, ctx, fill("#edit [name=name]", "t21"), tap("#edit .find", "Open"), says("#edit h2", "Tree T21"),
+		// It is gone to, near enough to be moved by decimetres.
+		until("Number(/at=[^&]*,([\\d.]+)/.exec(location.search)[1]) >= 18.5"),
 		tap("#edit", "Add a cut"), says("#edit h2", "A new cut"), until("document.querySelector('[name=tree_id]').value === '21'"),
 		fill("[name=kind]", "stub"), fill("[name=made_on]", "2024-03-05"), fill("[name=stub_length_m]", "0.3"), fill("[name=closure]", "1.5"), says("#form", "Closure is 1.5: expected at least 0 and at most 1"),
 		fill("[name=closure]", "0.5"), tap("#form", "Add it"), version(1))
@@ -205,18 +207,35 @@ func TestMapEditRecords(t *testing.T) {
 	}
 	of := `SELECT (SELECT count(*) FROM cuts WHERE tree_id = 21), (SELECT count(*) FROM visits WHERE tree_id = 21), (SELECT count(*) FROM trees WHERE tree_id = 21)`
 	had := s.text(t, of)
-	do(t, ctx, tap("#edit", "Close"), says("#edit h2", "Tree T21"), tap("#form", "Delete"), until("!document.querySelector('#form')"))
+	s.send(t, "POST", "/jobs", plainJSON, `{"tag":"T21","year":2027,"by":"Owner"}`).want(t, 201)
+	do(t, ctx, tap("#edit", "Close"), says("#edit h2", "Tree T21"), tap("#form", "Delete"))
+	// Nothing goes before it is said what goes along.
+	do(t, ctx, says("dialog[open]", "Its 2 cuts and 1 visit go along"), says("dialog[open]", "1 job is not finished"), says("dialog[open]", "proposed"))
+	keep(t, ctx, "edit delete")
+	do(t, ctx, tap("dialog", "Keep it"), says("#edit h2", "Tree T21"))
+	if got := s.text(t, of); got != had {
+		t.Error(got)
+	}
+	do(t, ctx, tap("#form", "Delete"), tap("dialog", "Delete it"), until("!document.querySelector('#form')"))
 	if got := s.text(t, of); got != "0|0|0" {
 		t.Error(got)
 	}
-	do(t, ctx, chromedp.Click("#undo"), version(2), says("#edit h2", "Tree T21"))
+	do(t, ctx, tap(".toasts", "Undo"), version(2), says("#edit h2", "Tree T21"))
 	if got := s.text(t, of); got != had || had != "2|1|1" {
 		t.Errorf("%s, before %s", got, had)
 	}
 	// A link to what is deleted says so, and brings it back.
 	s.send(t, "DELETE", "/collections/trees/items/22", "", "").want(t, 204)
+	do(t, ctx, chromedp.Navigate(s.web.URL+"/map?tree=22"), says("#tree", "This tree was deleted on "), shown("#tree a[href*=history]"), drawn("trees", 20),
+		tap("#tree", "Bring it back"), says("#edit", "It is not there any more"), tap("#edit", "Close"), says("#edit .records", "tree T22, "))
+	keep(t, ctx, "edit deleted lately")
 	s.openEdit(t, ctx, "&edit.at=trees/22")
 	do(t, ctx, says("#edit", "It is not there any more"), shown("#log-of button"), tap("#log-of", "Bring back version 1"), version(2), says("#edit h2", "Tree T22"))
+	// At 200 % the form goes by under nothing.
+	do(t, ctx, window(640, 400, "light"), chromedp.Evaluate[chromedp.Void]("document.querySelector('[name=condition]').scrollIntoView({ block: 'center' })"),
+		until("(() => { const e = document.querySelector('[name=condition]'), b = e.getBoundingClientRect(); return document.elementFromPoint(b.x + 9, b.y + b.height / 2) === e })()"))
+	keep(t, ctx, "edit at 200 %")
+	do(t, ctx, window(1280, 900, "light"))
 	// What is typed waits while one looks elsewhere.
 	do(t, ctx, fill("[name=condition]", "fair"), chromedp.Click("#tab-ask"), shown("#list li"), says(".toasts", "not saved yet"), chromedp.Click("#tab-edit"), until("document.querySelector('[name=condition]')?.value === 'fair'"))
 	if value[bool](t, ctx, "dispatchEvent(new Event('beforeunload', { cancelable: true }))") {

@@ -72,6 +72,8 @@ func TestMapImport(t *testing.T) {
 	do(t, ctx, window(1280, 800, "light"), chromedp.Navigate(s.web.URL+"/map?v=import"), shown(".drop"))
 	// Nothing but a file is needed to begin, and what cannot be read says why.
 	do(t, ctx, drop("picture.zip", "PK\x03\x04"), until("document.querySelector('.load .trouble')?.textContent.includes('unpack it first')"), shown(".drop"),
+		drop("random.csv", "\x93\x01\x00\x02q\xfe,\x00"), until("/This is not a table|this is not a table/.test(document.querySelector('.load .trouble')?.textContent)"), shown(".drop"),
+		drop("none.csv", ""), until("document.querySelector('.load .trouble')?.textContent.includes('the file is empty')"), shown(".drop"),
 		drop("orchard.csv", orchard), shown(".columns-table"))
 	if role := value[string](t, ctx, "document.querySelector('#load select').value"); role != "trees" {
 		t.Errorf("%s are proposed", role)
@@ -89,6 +91,9 @@ func TestMapImport(t *testing.T) {
 		until("[...document.querySelectorAll('.go button')].every((b) => b.disabled)"))
 	keep(t, ctx, "import mapping desktop light")
 	accessible(t, ctx, checker, "mapping")
+	// A field that a column has is offered to the others, and goes to who takes it.
+	do(t, ctx, until("[...document.querySelectorAll('[data-column=State] option')].some((o) => o.textContent === 'species (taken from Species)')"),
+		fillIn("State is read as", "species"), until("document.querySelector('[data-column=Species] select').value === ''"), fillIn("Species is read as", "species"))
 	do(t, ctx, fillIn("Unit of Diameter", "in"), fillIn("State is read as", "status"), until("!document.querySelector('.lacks')"))
 	do(t, ctx, chromedp.Evaluate[chromedp.Void](`(() => { const e = document.querySelector('.word select'); e.value = 'dead'; e.dispatchEvent(new Event('change', { bubbles: true })) })()`),
 		until("document.querySelector('[data-column=State]').textContent.includes('“gone dry” means dead')"))
@@ -189,7 +194,7 @@ func TestMapImportChosen(t *testing.T) {
 func TestMapImportReadOnly(t *testing.T) {
 	s := serve(t, nil)
 	ctx, _ := open(t)
-	do(t, ctx, window(1280, 800, "light"), chromedp.Navigate(s.web.URL+"/map?v=import"), shown(".drop"), drop("a.csv", nursery), until("document.querySelector('.load .trouble')?.textContent.includes('reading only')"))
+	do(t, ctx, window(1280, 800, "light"), chromedp.Navigate(s.web.URL+"/map?v=import"), until("document.querySelector('#load')?.textContent.includes('reading only') && !document.querySelector('.drop')"))
 	if r := s.send(t, http.MethodPost, "/imports?name=a.csv", "text/csv", nursery); r.status != 404 {
 		t.Error(r.status)
 	}

@@ -20,6 +20,8 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"github.com/underbough/underbough/api"
 )
 
 // screens are the windows and colours that the page is looked at in.
@@ -170,10 +172,44 @@ func TestMapLink(t *testing.T) {
 	if now := value[string](t, ctx, "location.href"); now != link {
 		t.Errorf("the link %s became %s", link, now)
 	}
+	// What is wrong with a filter is said of what was typed.
+	do(t, ctx, chromedp.Navigate(s.web.URL+"/map?filter=height_m+%3E"), until("document.querySelector('#answer .trouble')?.textContent.startsWith('Your filter, at its end: ')"),
+		chromedp.Navigate(s.web.URL+"/map?filter=colour+%3D+3"), until("document.querySelector('#answer .trouble')?.textContent.startsWith('Your filter, character 1: ')"),
+		// A year has four digits.
+		chromedp.Navigate(s.web.URL+"/map"), shown("#list li"), chromedp.Click("#question .main"), shown("#parts"),
+		fill("#parts .fields input", "15"), until("document.querySelector('#parts .fields .error').textContent.includes('four digits') && !location.search.includes('since')"),
+		fill("#parts .fields input", "2015"), until("location.search.includes('since=2015') && !document.querySelector('#parts .fields .error')"))
 	// A step back undoes the part.
 	do(t, ctx, chromedp.Navigate(s.web.URL+"/map?v=ask"), shown("#list li"), drawn("trees", 1), chromedp.Click("#question .main"), shown("#parts"),
 		chromedp.Evaluate[chromedp.Void](`document.querySelector('#parts .choice input').click()`), until("location.search.includes('over=parking')"),
 		chromedp.Evaluate[chromedp.Void]("history.back()"), until("!document.querySelector('#parts .choice input').checked && !location.search.includes('over')"))
+}
+
+// TestMapNoSite says so where there is no site, or none of the name, and what to do.
+func TestMapNoSite(t *testing.T) {
+	checker := axe(t)
+	takes := takesFiles(t)
+	s := serve(t, takes)
+	ctx, b := open(t)
+	do(t, ctx, chromedp.EmulateViewport(1280, 800))
+	for _, view := range []string{"ask", "work", "places", "numbers"} {
+		do(t, ctx, chromedp.Navigate(s.web.URL+"/map?site=Nowhere&v="+view), until("document.querySelector('#no-site h2').textContent === 'There is no site called Nowhere'"))
+	}
+	accessible(t, ctx, checker, "no such site")
+	// One there is is offered, and asked.
+	do(t, ctx, chromedp.Navigate(s.web.URL+"/map?site=Nowhere"), shown("#no-site li button"), chromedp.Click("#no-site li button"), shown("#list li"), drawn("trees", 20))
+	s.exec(t, `INSERT INTO clients (client_id, name) VALUES (2, 'new')`)
+	s = serveOn(t, s, func(c *api.Config) { takes(c); c.Client = 2 })
+	for _, view := range []string{"ask", "work", "places", "numbers"} {
+		do(t, ctx, chromedp.Navigate(s.web.URL+"/map?v="+view), until("document.querySelector('#no-site h2').textContent === 'No site yet'"))
+	}
+	keep(t, ctx, "no site")
+	accessible(t, ctx, checker, "no site")
+	if value[bool](t, ctx, "!!document.getElementById('map')") {
+		t.Error("there is a map of nothing")
+	}
+	do(t, ctx, chromedp.Click("#no-site button"), shown(".drop"))
+	noTrouble(t, b)
 }
 
 func TestLandingPage(t *testing.T) {

@@ -6,6 +6,9 @@ import (
 	"github.com/underbough/underbough/inventory"
 )
 
+// editorParameter names who edits.
+var editorParameter = parameter{name: "by", note: "Whom the history is to name; left out where a key says it.", schema: text()}
+
 // editOperations are the ways to edit a collection, where editing is on.
 func (s *Server) editOperations(c *inventory.Collection) []operation {
 	if !s.config.Edit || !c.Editable || c.Of != "" {
@@ -27,7 +30,7 @@ func (s *Server) editOperations(c *inventory.Collection) []operation {
 	feature := ref("schemas", "feature."+c.ID)
 	edit := func(method, path, id, summary string, parameters []parameter, body object, problems []int, answers ...answering) operation {
 		problems = append(problems, http.StatusMethodNotAllowed, http.StatusConflict, http.StatusUnauthorized, http.StatusForbidden, http.StatusUnprocessableEntity)
-		return operation{method: method, path: path, id: id, tag: title, summary: summary, parameters: parameters, body: body, problems: problems,
+		return operation{method: method, path: path, id: id, tag: title, summary: summary, parameters: append(parameters, editorParameter), body: body, problems: problems,
 			answers: answers, headers: []string{"Content-Crs", "Location"}, secured: len(s.config.EditKeys) > 0}
 	}
 	const (

@@ -38,6 +38,7 @@ func describingSchemas() object {
 		{"edit.question", loose([]string{"filter"}, member{"title", text()}, member{"collection", text()}, member{"filter", object{{"description", "CQL2, as a text or, with filter-lang cql2-json, as an object"}}},
 			member{"filter-lang", words("cql2-text", "cql2-json")})},
 		{"history", historySchema()},
+		{"deleted", deletedSchema()},
 		{"health", structure(member{"status", text()})},
 	}
 }

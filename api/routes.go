@@ -74,6 +74,7 @@ func (s *Server) routes() http.Handler {
 	r.Method(http.MethodPut, items+"/{feature}", s.answer(s.handleReplace))
 	r.Method(http.MethodPatch, items+"/{feature}", s.answer(s.handleMerge))
 	r.Method(http.MethodDelete, items+"/{feature}", s.answer(s.handleDelete))
+	get("/collections/{collection}/deleted", s.paged("Deleted lately", s.handleDeleted))
 	get(items+"/{feature}/history", s.paged("Change log", s.handleHistory))
 	r.Method(http.MethodPost, items+"/{feature}/history", s.answer(s.handlePutBack))
 	r.NotFound(s.answer(func(_ http.ResponseWriter, r *http.Request) error {

@@ -146,7 +146,9 @@ func csvCells(row *inventory.QuarantineRow) ([]Cell, bool) {
 	out := make([]Cell, len(cells))
 	for i, name := range columns {
 		place := row.Field == geometryCell && (name == in.Longitude || name == in.Latitude || name == in.WKT)
-		out[i] = Cell{Name: name, Value: cells[i], Fault: name == row.Field || place}
+		// Where one coordinate is missing and the other too, both are to be filled in.
+		also := strings.TrimSpace(cells[i]) == "" && (name == in.Latitude && row.Field == in.Longitude || name == in.Longitude && row.Field == in.Latitude)
+		out[i] = Cell{Name: name, Value: cells[i], Fault: name == row.Field || place || also}
 	}
 	return out, true
 }

@@ -59,6 +59,9 @@ func (c *converter) tree(raw *source.Raw, rec *source.Record) (inventory.TreeRow
 		t.CrownRadii[i] = s.number(side)
 	}
 	t.PlantedYear = s.year("planted_year")
+	if t.PlantedYear.OK && t.PlantedYear.V > c.year+1 {
+		s.fail("planted_year", "the tree was planted in %d, which is yet to come", t.PlantedYear.V)
+	}
 	t.Lean, t.LeanBearing, t.Brittle = s.number("lean"), read(s, "lean_bearing", (*compiled).bearing), s.yesNo("brittle")
 	r.Key = treeKey(*t)
 	r.Cuts = c.plainCuts(s, &r)

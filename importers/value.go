@@ -261,7 +261,7 @@ func (c *compiled) choice(v source.Value) (string, *source.Problem) {
 	if to, ok := otherWords[word]; ok && slices.Contains(c.Choices, to) {
 		return to, nil
 	}
-	return "", c.problem("%q is none of %s: translate it with values in the mapping", s, strings.Join(c.Choices, ", "))
+	return "", c.problem("%q is none of %s: say which of them it means, in the mapping where the field comes from", s, strings.Join(c.Choices, ", "))
 }
 
 var compassPoints = []string{"N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"}

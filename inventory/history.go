@@ -28,3 +28,20 @@ type Ending struct {
 	At time.Time
 	By string
 }
+
+// DeletedQuery asks for the features of a site that were deleted lately and have
+// not been brought back.
+type DeletedQuery struct {
+	Client     ClientID
+	Collection *Collection
+	Site       SiteID
+	Since      time.Time
+	Limit      int
+}
+
+// DeletedFeature is one of them; PutBack with its version brings it back.
+type DeletedFeature struct {
+	ID, Version int64
+	Name        string // what it is known by; empty where it has neither tag, name nor source id
+	Ending
+}

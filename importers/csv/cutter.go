@@ -49,7 +49,10 @@ const (
 	quoteInQuoted // after a quote that ends the cell or is one half of a double
 )
 
-// begin skips a byte order mark and refuses what is not text.
+// headBytes is how much of a file is looked at for what no text has.
+const headBytes = 4096
+
+// begin skips a byte order mark and refuses what is not text: no text has a NUL.
 func (c *cutter) begin() error {
 	for len(c.buf)-c.pos < 4 && c.fill() {
 	}
@@ -63,6 +66,9 @@ func (c *cutter) begin() error {
 		if bytes.HasPrefix(c.buf, []byte(known.prefix)) {
 			return fmt.Errorf("the file is not CSV: %s", known.is)
 		}
+	}
+	if bytes.IndexByte(c.buf[:min(len(c.buf), headBytes)], 0) >= 0 {
+		return errors.New("this is not a table: it is no text; GeoJSON and CSV can be read")
 	}
 	if bytes.HasPrefix(c.buf, []byte("\xEF\xBB\xBF")) {
 		c.pos = 3

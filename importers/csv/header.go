@@ -48,7 +48,7 @@ func (h *header) checkNames() error {
 			return fmt.Errorf("column %d of the header has no name; give it one", i+1)
 		}
 		if !utf8.ValidString(name) {
-			return fmt.Errorf("the name of column %d of the header is not UTF-8: %q; convert the file to UTF-8", i+1, name)
+			return fmt.Errorf("this is not a table in UTF-8: the name of column %d of the header is not; convert the file to UTF-8, if it is text", i+1)
 		}
 		if before, ok := at[name]; ok {
 			return fmt.Errorf("columns %d and %d of the header are both named %q; rename one", before+1, i+1, name)

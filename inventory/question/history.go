@@ -15,6 +15,8 @@ type HistoryStore interface {
 	// FindVersions returns versions of a feature, the latest first; none where
 	// there never was one.
 	FindVersions(ctx context.Context, q inventory.HistoryQuery) ([]inventory.Version, error)
+	// FindDeleted returns what was deleted lately, the latest first.
+	FindDeleted(ctx context.Context, q inventory.DeletedQuery) ([]inventory.DeletedFeature, error)
 }
 
 // What an entry of a change log says was done.

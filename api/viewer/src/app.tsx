@@ -3,7 +3,7 @@ import type { ComponentType } from 'preact'
 import { useEffect, useState } from 'preact/hooks'
 import { MapView } from './map/view'
 import { base } from './service'
-import { asOf, site, sites, tree, view } from './state/store'
+import { asOf, lookAnew, noSite, site, sites, sitesTrouble, tree, view } from './state/store'
 import { theme, turnTheme } from './state/theme'
 import { Button, Tabs, Trouble } from './ui/parts'
 import { Toasts } from './ui/toast'
@@ -15,21 +15,37 @@ const sheet = signal<'low' | 'half' | 'full'>('half')
 export function App() {
   const list = views.value
   const shown = list.find((v) => v.id === view.value) ?? list[0]!
+  // Without a site there is nothing to ask of, nor a map: records come in all the same.
+  const lacking = shown.id !== 'import' && shown.id !== 'edit' && shown.id !== 'field' && (noSite.value || sitesTrouble.value !== '' && !sites.value?.length)
+  const wide = shown.wide || lacking
   useEffect(() => { document.title = `${shown.title} – Underbough` }, [shown])
   return (
     <>
       <a class="skip" href="#panel" onClick={(e) => { e.preventDefault(); document.getElementById('panel')?.focus() }}>To the {shown.title.toLowerCase()} panel</a>
       <Bar current={shown.id} />
       <Cautions />
-      <main class={shown.wide ? 'wide' : ''} data-sheet={sheet.value}>
-        {!shown.wide && <MapView />}
+      <main class={wide ? 'wide' : ''} data-sheet={sheet.value}>
+        {!wide && <MapView />}
         <section id="panel" role="tabpanel" aria-labelledby={`tab-${shown.id}`} tabIndex={-1}>
-          {!shown.wide && <Handle />}
-          <div class="scroll" data-scroll tabIndex={0} role="region" aria-label={shown.title} key={shown.id}><Loaded of={shown} /></div>
+          {!wide && <Handle />}
+          <div class="scroll" data-scroll tabIndex={0} role="region" aria-label={shown.title} key={shown.id}>{lacking ? <NoSite /> : <Loaded of={shown} />}</div>
         </section>
       </main>
       <Toasts />
     </>
+  )
+}
+
+// NoSite says that there is none, or none of this name, and what to do.
+function NoSite() {
+  const all = sites.value ?? []
+  if (!all.length && sitesTrouble.value) return <div class="pad"><Trouble text={sitesTrouble.value} /><Button onClick={() => void lookAnew()}>Try again</Button></div>
+  return (
+    <section id="no-site" class="pad">
+      <h2>{all.length ? `There is no site called ${site.value}` : 'No site yet'}</h2>
+      {all.length ? <><p>These there are:</p><ul class="records">{all.map((s) => <li key={s.id}><button type="button" class="link" onClick={() => { site.value = s.name; tree.value = null }}>{s.name}</button></li>)}</ul></>
+        : <><p>The inventory is empty. Load a file of trees or of places first: its site is made with it.</p><Button look="main" onClick={() => { view.value = 'import' }}>Import a file</Button></>}
+    </section>
   )
 }
 
@@ -59,12 +75,12 @@ function Bar({ current }: { current: string }) {
         {all && all.length > 0 && (
           <label class="site"><span class="hidden">Site</span>
             <select value={site.value} onChange={(e) => { site.value = e.currentTarget.value; tree.value = null }}>
-              {!all.some((s) => s.name === site.value) && <option value={site.value}>{site.value}</option>}
+              {!all.some((s) => s.name === site.value) && <option value={site.value} disabled>choose a site</option>}
               {all.map((s) => <option key={s.id} value={s.name}>{s.name}</option>)}
             </select>
           </label>
         )}
-        {all?.length === 0 && <p role="status">No site yet: import a file first.</p>}
+        {all?.length === 0 && <p role="status">{sitesTrouble.value || 'No site yet: import a file first.'}</p>}
         {asOf.value && <button type="button" class="usual as-of" onClick={() => { asOf.value = '' }}>as of {asOf.value} ×</button>}
         <button type="button" class="plain" aria-pressed={theme.value === 'dark'} aria-label="Dark" onClick={turnTheme}><span aria-hidden="true">◐</span></button>
       </div>

@@ -105,6 +105,13 @@ async function gather(cql: string, by: string, at: string, signal: AbortSignal) 
   }
 }
 
+// ofTyped says of what was typed what the service says of the whole filter.
+function ofTyped(said: string, cql: string) {
+  const typed = question.peek().filter.trim(), m = /^parameter filter: column (\d+): (.+)/s.exec(said)
+  const at = Number(m?.[1]) - [...cql.slice(0, cql.lastIndexOf(`(${typed})`) + 1)].length
+  return m && typed && at > 0 ? `Your filter, ${at > [...typed].length ? 'at its end' : `character ${at}`}: ${m[2]}` : said
+}
+
 // keepAnswer asks again whenever the question changes.
 export function keepAnswer() {
   const asked = computed(() => JSON.stringify([ready.value && site.value && cqlOf(question.value, site.value), question.value.by, asOf.value, edited.value]))
@@ -120,7 +127,7 @@ export function keepAnswer() {
     batch(() => { busy.value = true; trouble.value = ''; whole.value = false })
     gather(cql, by, at, asking.signal).catch((err: Error) => {
       if (isAbort(err) || asking.signal.aborted) return
-      batch(() => { rows.value = []; matched.value = null; trouble.value = err.message })
+      batch(() => { rows.value = []; matched.value = null; trouble.value = ofTyped(err.message, cql) })
     }).finally(() => { if (!asking.signal.aborted) busy.value = false })
     return () => asking.abort()
   })

@@ -1,11 +1,11 @@
 import { useEffect, useRef } from 'preact/hooks'
-import { explain, hours, type Explanation } from '../service'
+import { address, explain, get, hours, type Explanation } from '../service'
 import { useAnswer } from '../service/use'
 import { asOf, param, tree, view } from '../state/store'
 import { Button, Estimated, Inferred, Trouble } from '../ui/parts'
 import { exact, figure, hourName, nameOf } from '../ui/words'
 import { rowOf } from './answer'
-import { opened, type Opened } from './opened'
+import { missing, opened, type Opened } from './opened'
 import { Part } from './part'
 import { Specification } from './specification'
 import { TreeStrip } from './strip'
@@ -17,6 +17,7 @@ import { Missing, Worked } from './worked'
 // week, and what was done to it and seen.
 export function TreePanel({ id }: { id: number }) {
   const o = opened.value?.id === id ? opened.value : null
+  const correct = () => { param('edit.at').value = `trees/${id}`; view.value = 'edit' }
   const back = useRef<HTMLButtonElement>(null)
   useEffect(() => back.current?.focus({ preventScroll: true }), [])
   const close = () => {
@@ -26,9 +27,24 @@ export function TreePanel({ id }: { id: number }) {
   }
   return (
     <article id="tree" aria-label="Tree" data-tree={id} onKeyDown={(e) => { if (e.key === 'Escape') close() }}>
-      <div class="row"><button ref={back} type="button" class="usual" onClick={close}>← Back to the list</button>{asOf.value === '' && <Button onClick={() => { param('edit.at').value = `trees/${id}`; view.value = 'edit' }}>Correct it</Button>}</div>
-      {o ? <Opened o={o} /> : <p class="soft pad">Opening…</p>}
+      <div class="row"><button ref={back} type="button" class="usual" onClick={close}>← Back to the list</button>{asOf.value === '' && missing.value !== id && <Button onClick={correct}>Correct it</Button>}</div>
+      {o ? <Opened o={o} /> : missing.value === id ? <Gone id={id} onCorrect={correct} /> : <p class="soft pad">Opening…</p>}
     </article>
+  )
+}
+
+// Gone says what became of a tree that is not there.
+function Gone({ id, onCorrect }: { id: number; onCorrect: () => void }) {
+  const path = `/collections/trees/items/${id}/history`
+  const log = useAnswer((signal) => get<{ deleted: boolean; entries: { at: string; by: string }[] }>(path, { limit: 1 }, signal), [id])
+  const last = log.value?.entries[0]
+  return (
+    <div class="pad">
+      <h2>Tree {id}</h2>
+      <Trouble text={log.error} />
+      {log.value && <p>{log.value.deleted && last ? `This tree was deleted on ${last.at.slice(0, 16).replace('T', ' ')} UTC by ${last.by}.` : `There was no such tree as of ${asOf.value}.`} <a href={address(path, { f: 'html' })}>Its change log</a></p>}
+      {log.value?.deleted && <Button onClick={onCorrect}>Bring it back</Button>}
+    </div>
   )
 }
 

@@ -1,4 +1,5 @@
 import { useSignal } from '@preact/signals'
+import { useRef } from 'preact/hooks'
 import type { Inside, Question } from '../state/address'
 import { ask, askNothing, asOf, question, site } from '../state/store'
 import { startArea, whatIsSeen } from '../map/area'
@@ -42,13 +43,14 @@ export function Builder() {
 }
 
 function Parts({ q }: { q: Question }) {
+  const year = useSignal('') // that is none
   return (
     <>
       <Choices label="Over" any="any place, or none" chosen={q.over} choices={kinds.map((k) => [k, word(k)] as const)} onChange={(over) => ask({ over })} />
       <Choices label="Carrying" any="any cuts, or none" chosen={q.cuts} choices={cuts.map((c) => [c, c] as const)} onChange={(c) => ask({ cuts: c })} />
       <div class="fields">
-        <Field label="Topped since" hint="a year">
-          {(p) => <input {...p} type="number" min="1900" max="2100" inputMode="numeric" value={q.since ?? ''} onChange={(e) => ask({ since: Number(e.currentTarget.value) || null })} />}
+        <Field label="Topped since" hint="a year" {...(year.value ? { error: `${year.value} is no year: expected four digits such as 2014` } : {})}>
+          {(p) => <input {...p} inputMode="numeric" autocomplete="off" value={year.value || (q.since ?? '')} onChange={(e) => { const v = e.currentTarget.value.trim(), fits = !v || /^[12]\d{3}$/.test(v); year.value = fits ? '' : v; if (fits) ask({ since: Number(v) || null }) }} />}
         </Field>
         <Field label="Last seen before" hint="or never">
           {(p) => <input {...p} type="date" value={q.seenBefore} onChange={(e) => ask({ seenBefore: e.currentTarget.value })} />}
@@ -83,11 +85,21 @@ function InsideParts({ inside }: { inside: Inside }) {
 // Written shows the question as other programs take it, and takes more of it.
 function Written({ q }: { q: Question }) {
   const text = cqlOf(q, site.value)
-  const copy = () => navigator.clipboard.writeText(text).then(() => tell('The filter is copied.'), () => tell('The browser did not let it be copied: select the text.', 'error'))
+  const pre = useRef<HTMLPreElement>(null)
+  // Where the page does not come by https there is no clipboard (Secure Contexts).
+  const copy = async () => {
+    try {
+      await navigator.clipboard.writeText(text)
+      tell('The filter is copied.')
+    } catch {
+      getSelection()?.selectAllChildren(pre.current!)
+      tell('The browser does not let it be copied by a button here: the text is selected, copy it by the keys or the menu.')
+    }
+  }
   return (
     <details class="written">
       <summary>As a filter (CQL2)</summary>
-      <pre tabIndex={0} aria-label="The question in CQL2">{text}</pre>
+      <pre ref={pre} tabIndex={0} aria-label="The question in CQL2">{text}</pre>
       <Button onClick={copy}>Copy</Button>
       <Field label="And besides" hint="CQL2 of your own, such as height_m > 12 AND rating = 'high'">
         {(p) => <textarea {...p} rows={2} value={q.filter} spellcheck={false} onChange={(e) => ask({ filter: e.currentTarget.value.trim() })} />}

@@ -1,14 +1,19 @@
+import { useSignal } from '@preact/signals'
+import { editKey } from '../service'
 import { sites } from '../state/store'
 import { Button, Field, Trouble } from '../ui/parts'
 import { changes, draft, faultOf, nameOfDraft, ownShape, refused, touched, type } from './draft'
-import { busy, remove, save, trouble } from './send'
+import { busy, save, trouble } from './send'
 import { Place } from './place'
+import { Removal } from './remove'
+import { By } from '../work/by'
 import type { Spec } from './schema'
 
 // Form holds all that can be edited of a feature, field by field as the service
 // describes it.
 export function Form({ onLeave }: { onLeave: () => void }) {
   const d = draft.value!
+  const asking = useSignal(false)
   const { faults, any } = changes.value
   const wrong = Object.keys(faults).length
   const submit = (e: Event) => {
@@ -26,13 +31,15 @@ export function Form({ onLeave }: { onLeave: () => void }) {
     <form id="form" onSubmit={submit} noValidate aria-label={nameOfDraft(d)}>
       {ownShape(d.c) && <Place />}
       <div class="fields">{d.specs.map((s) => <One key={s.name} s={s} />)}</div>
+      {!editKey.get() && <By />}
       <Trouble text={trouble.value || elsewhere} />
       {wrong > 0 && touched.value.size > 0 && <p class="hint" role="status">{wrong} {wrong === 1 ? 'field is' : 'fields are'} not right yet.</p>}
       <div class="row ends">
         <Button type="submit" look="main" disabled={busy.value || d.id !== null && !any}>{d.id === null ? 'Add it' : 'Save'}</Button>
         <Button disabled={busy.value} onClick={onLeave}>{any ? 'Drop the changes' : 'Close'}</Button>
-        {d.id !== null && <Button disabled={busy.value} onClick={() => void remove()}>Delete</Button>}
+        {d.id !== null && <Button disabled={busy.value} onClick={() => { asking.value = true }}>Delete</Button>}
       </div>
+      {asking.value && <Removal d={d} onClose={() => { asking.value = false }} />}
     </form>
   )
 }

@@ -4,8 +4,12 @@ import { editKey, item, Problem, send, type Feature, type Sent } from '../servic
 import { map } from '../map/instance'
 import { edited, tree } from '../state/store'
 import { tell } from '../ui/toast'
+import { by } from '../work/by'
 import { changes, close, draft, draftOf, hold, nameOfDraft, ownShape, refused, type Draft, type Props } from './draft'
 import type { Collection } from './schema'
+
+// named says who edits, unless a key does.
+const named = () => editKey.get() ? {} : { by: by.value.trim() }
 
 type Got = Sent<Feature<Props, Geometry | null>>
 
@@ -18,8 +22,6 @@ export const conflict = signal<{ theirs: Draft | null } | null>(null)
 
 // The service asks for a key: what is to be tried again once it is given.
 export const keyFor = signal<(() => void) | null>(null)
-
-export { mayEdit } from '../service'
 
 // Step is an edit that can be undone.
 interface Step { says: string; c: Collection; id: number; back: { remove: true } | { to: number } }
@@ -43,7 +45,7 @@ function shown() {
 
 const path = (c: Collection, id: number) => `/collections/${c}/items/${id}`
 const putBack = (c: Collection, id: number, version: number, etag: string | null) =>
-  send<Feature<Props, Geometry | null>>(`${path(c, id)}/history`, {}, { method: 'POST', body: { version }, ifMatch: etag })
+  send<Feature<Props, Geometry | null>>(`${path(c, id)}/history`, named(), { method: 'POST', body: { version }, ifMatch: etag })
 
 // attempt runs one exchange with the service at a time. It resolves to whether it
 // went well, and asks for the key where one is needed.
@@ -78,9 +80,9 @@ export const save = () => {
     const made = d.id === null
     if (made) {
       const all = Object.fromEntries(Object.entries({ ...d.now }).filter(([, text]) => text.trim() !== '').map(([name]) => [name, values[name] ?? readAll(d)[name]!]))
-      got = await send(`/collections/${d.c}/items`, {}, { method: 'POST', type: 'application/geo+json', body: { type: 'Feature', geometry: d.shape, properties: all } })
+      got = await send(`/collections/${d.c}/items`, named(), { method: 'POST', type: 'application/geo+json', body: { type: 'Feature', geometry: d.shape, properties: all } })
     } else {
-      got = await send(path(d.c, d.id!), {}, { method: 'PATCH', type: 'application/merge-patch+json', ifMatch: d.etag, body: { properties: values, ...(shape ? { geometry: d.shape } : {}) } })
+      got = await send(path(d.c, d.id!), named(), { method: 'PATCH', type: 'application/merge-patch+json', ifMatch: d.etag, body: { properties: values, ...(shape ? { geometry: d.shape } : {}) } })
     }
     if (!got.body) got = await item<Props, Geometry | null>(d.c, d.id ?? Number(got.location?.split('/').at(-1)))
     const next = await draftOf(d.c, got)
@@ -133,11 +135,15 @@ export const remove = () => {
   const d = draft.value
   if (d?.id == null) return Promise.resolve(false)
   return attempt(async () => {
-    await send(path(d.c, d.id!), {}, { method: 'DELETE', ifMatch: d.etag })
+    await send(path(d.c, d.id!), named(), { method: 'DELETE', ifMatch: d.etag })
     if (d.c === 'trees' && tree.value === d.id) tree.value = null
     close()
-    note({ says: `deleting the ${nameOfDraft(d)}`, c: d.c, id: d.id!, back: { to: d.version! } }, null)
-    tell(`The ${nameOfDraft(d)} is deleted. Undo brings it back with its number${d.c === 'trees' ? ', cuts and visits' : ''}.`)
+    const step: Step = { says: `deleting the ${nameOfDraft(d)}`, c: d.c, id: d.id!, back: { to: d.version! } }
+    note(step, null)
+    tell(`The ${nameOfDraft(d)} is deleted. Undo brings it back with its number${d.c === 'trees' ? ', cuts and visits' : ''}.`, 'note', { words: 'Undo', act: () => {
+      if (changes.value.any) tell('Save or drop first what is in hand.')
+      else void (steps.value.at(-1) === step ? undo() : returnTo(d.c, d.id!, d.version!, null))
+    } })
   }, async (err) => {
     if (err.status !== 412) return false
     const theirs = await item<Props, Geometry | null>(d.c, d.id!).then((got) => draftOf(d.c, got), () => null)
@@ -163,7 +169,7 @@ export const undo = () => {
   const drop = () => { steps.value = steps.value.slice(0, -1) }
   return attempt(async () => {
     if ('remove' in last.back) {
-      await send(path(last.c, last.id), {}, { method: 'DELETE', ifMatch: left.get(key) ?? null })
+      await send(path(last.c, last.id), named(), { method: 'DELETE', ifMatch: left.get(key) ?? null })
       left.set(key, null)
       drop()
       close()

@@ -3,22 +3,24 @@ import { useSignal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
 import { goTo } from '../map/camera'
 import { map } from '../map/instance'
-import { editKey, isAbort, items, ofTree, Problem, type CutProps, type VisitProps } from '../service'
+import { editKey, isAbort, items, ofTree, Problem, takes, type CutProps, type VisitProps } from '../service'
 import { useAnswer } from '../service/use'
 import { asOf, edited, site } from '../state/store'
 import { Button, Dialog, Field, Trouble } from '../ui/parts'
 import { begin, changes, close, draft, nameOfDraft, open, opening, picked, pickedAt } from './draft'
 import { aim, editOnMap, pickAt, startDrawing, stopDrawing } from './drawing'
 import { Conflict } from './conflict'
+import { DeletedLately } from './deleted'
 import { Form } from './form'
 import { ChangeLog } from './log'
 import { oneOf, type Collection } from './schema'
-import { busy, keyFor, mayEdit, save, steps, trouble, undo } from './send'
+import { busy, keyFor, save, steps, trouble, undo } from './send'
 import { cornersOf } from './shape'
 
 // EditView adds, corrects, moves and deletes trees, places, cuts and visits.
 export function EditView() {
-  const may = useAnswer(mayEdit, [])
+  const tries = useSignal(0)
+  const may = useAnswer((signal) => takes('/collections/trees/items', signal), [tries.value])
   const gone = useSignal(false)
   // What is wanted while something unsaved is in hand.
   const next = useSignal<(() => void) | null>(null)
@@ -28,9 +30,9 @@ export function EditView() {
     trouble.value = ''
     open(c, id).then((d) => {
       const at = d.shape ? cornersOf(d.shape).map((k) => k.at) : d.at ? [d.at] : []
-      // What is out of sight is gone to; what is seen stays where it is.
-      const b = map.value?.getBounds()
-      if (b && at.length && !at.some((p) => b.contains(p))) goTo(at, 19)
+      // What is seen from near enough to be moved by decimetres stays where it is.
+      const m = map.value, b = m?.getBounds()
+      if (m && b && at.length && !(m.getZoom() >= 18.5 && at.some((p) => b.contains(p)))) goTo(at, 19)
     }, (err: Error) => {
       if (isAbort(err)) return
       if (err instanceof Problem && err.status === 404) gone.value = true
@@ -70,8 +72,8 @@ export function EditView() {
     else if (d && (d.c === 'cuts' || d.c === 'visits') && d.now.tree_id) show('trees', Number(d.now.tree_id))
     else close()
   }
-  if (may.error) return <Trouble text={may.error} />
-  if (may.value === false) return <p class="pad">This service is for reading only: nothing can be edited here. Whoever runs it can turn editing on (serve --edit).</p>
+  if (may.error) return <div class="pad"><Trouble text={may.error} /><Button disabled={may.busy} onClick={() => { tries.value++ }}>Try again</Button></div>
+  if (may.value === false) return <p class="pad">This service is for reading only: nothing can be edited here. Whoever runs it can turn editing on.</p>
   if (asOf.value) return <div class="pad"><p>What was as of {asOf.value} is past, and the past is not edited.</p><Button onClick={() => { asOf.value = '' }}>Go to now</Button></div>
   if (!ready) return <p class="soft pad" role="status">…</p>
   const d = draft.value, p = picked(), last = steps.value.at(-1)
@@ -118,7 +120,7 @@ function Start({ onAdd, onPick }: { onAdd: (c: Collection) => void; onPick: (c: 
     e.preventDefault()
     const name = String(new FormData(e.currentTarget as HTMLFormElement).get('name')).trim().replaceAll("'", "''")
     if (!name) return
-    const ask = (c: 'trees' | 'targets', fields: string[]) => items(c, { filter: `site = '${site.value.replaceAll("'", "''")}' AND (${fields.map((f) => `${f} = '${name}'`).join(' OR ')})`, limit: 1, properties: ['site'] })
+    const ask = (c: 'trees' | 'targets', fields: string[]) => items(c, { filter: `site = '${site.value.replaceAll("'", "''")}' AND (${fields.map((f) => `CASEI(${f}) = CASEI('${name}')`).join(' OR ')})`, limit: 1, properties: ['site'] })
     none.value = ''
     ask('trees', ['tag', 'source_id']).then(async (t) => {
       if (t.features[0]) return onPick('trees', t.features[0].id)
@@ -143,6 +145,7 @@ function Start({ onAdd, onPick }: { onAdd: (c: Collection) => void; onPick: (c: 
         <Field label="Tag of a tree, or name of a place" {...(none.value ? { error: none.value } : {})}>{(p) => <input {...p} name="name" autocomplete="off" />}</Field>
         <Button type="submit">Open</Button>
       </form>
+      <DeletedLately />
     </>
   )
 }

@@ -47,7 +47,7 @@ export function Mapped({ of, p }: { of: Sent; p: Plan }) {
           {wants.length > 0 && <div class="lacks" role="status"><p>Before it can be read:</p><ul>{wants.map((w) => <li key={w}>{w}</li>)}</ul></div>}
           <div class="row go">
             <Button disabled={busy.value || wants.length > 0} onClick={() => start('try')}>Try: read it all, write nothing</Button>
-            <Button look="main" disabled={busy.value || wants.length > 0} onClick={() => start('run')}>Load</Button>
+            <Button look="main" disabled={busy.value || wants.length > 0} onClick={() => start('run')}>Load into {p.site.replace(newSite, '') || '…'}</Button>
           </div>
         </>
       )}
@@ -107,13 +107,14 @@ function Row({ c, of, plan: p, change, place }: Parts & { c: Column; place: bool
   const unclear = r.unclear.find((u) => u.column === c.name)
   const was = r.mapping.find((m) => m.from === c.name)
   const isProposed = rule && was?.field === rule.field && (was.unit ?? '') === (rule.unit ?? '')
-  const taken = new Set(Object.entries(p.columns).filter(([n]) => n !== c.name).map(([, x]) => x.field))
+  // A field is read from one column: who takes it frees it there.
+  const taken = new Map(Object.entries(p.columns).filter(([n]) => n !== c.name).map(([n, x]) => [x.field, n]))
   const set = (next: Plan['columns'][string] | null) => {
-    const { [c.name]: _, ...rest } = p.columns
-    change({ columns: next ? { ...rest, [c.name]: next } : rest })
+    const rest = Object.entries(p.columns).filter(([n, x]) => n !== c.name && x.field !== next?.field)
+    change({ columns: Object.fromEntries(next ? [...rest, [c.name, next]] : rest) })
   }
   const bad = f ? c.values.map((v) => [v, rule!.values?.some((w) => w.from === v) ? '' : fault(f, v)] as const).filter(([, why]) => why) : []
-  const choices: Choice[] = [['', 'not read'], ...r.fields.filter((x) => !taken.has(x.name)).map((x) => [x.name, fieldWord(x.name)] as const)]
+  const choices: Choice[] = [['', 'not read'], ...r.fields.map((x) => [x.name, fieldWord(x.name) + (taken.has(x.name) ? ` (taken from ${taken.get(x.name)})` : '')] as const)]
   return (
     <tr class={f || place ? '' : 'unread'} data-column={c.name}>
       <th scope="row">{c.name}</th>

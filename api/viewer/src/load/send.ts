@@ -4,7 +4,7 @@ import type { Sent } from './types'
 
 // Files are read by those who may edit: every request brings their key.
 export const wantsKey = signal(false)
-export const readsOnly = 'This service takes no files: it is for reading only. Whoever runs it can turn editing on (serve --edit).'
+export const readsOnly = 'This service takes no files: it is for reading only. Whoever runs it can turn editing on.'
 
 export const wrong = (err: Error) => {
   if (err instanceof Problem && err.status === 401) wantsKey.value = true

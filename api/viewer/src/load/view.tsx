@@ -1,12 +1,13 @@
 import './load.css'
 import { useSignal } from '@preact/signals'
 import { useEffect, useLayoutEffect } from 'preact/hooks'
-import { editKey } from '../service'
+import { editKey, takes } from '../service'
+import { useAnswer } from '../service/use'
 import { site, sites } from '../state/store'
 import { Button, Field, Tabs, Trouble } from '../ui/parts'
 import { HeldRows } from './held'
 import { Mapped } from './mapping'
-import { wantsKey } from './send'
+import { readsOnly, wantsKey } from './send'
 import { file, plan, reopen, screen, sending, sent, take, trouble } from './state'
 
 const screens = [['file', 'A file'], ['held', 'Held rows']] as const
@@ -50,6 +51,8 @@ function Key() {
 function FileScreen() {
   const id = file.value, wants = wantsKey.value, s = sending.value
   useEffect(() => { if (!wants) void reopen() }, [id, wants])
+  const may = useAnswer((signal) => takes('/imports', signal), [])
+  if (may.value === false) return <p class="pad">{readsOnly}</p>
   return (
     <>
       <Trouble text={trouble.value} />

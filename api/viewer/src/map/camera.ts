@@ -1,6 +1,7 @@
 import { effect } from '@preact/signals'
 import { LngLatBounds, type Map } from 'maplibre-gl'
 import { rows } from '../answer/answer'
+import { missing } from '../answer/opened'
 import { camera, site, tree } from '../state/store'
 import { map as instance } from './instance'
 
@@ -61,12 +62,15 @@ export function openCamera(map: Map) {
     const now = map.getCenter()
     if (Math.abs(now.lng - c.lon) > 1e-5 || Math.abs(now.lat - c.lat) > 1e-5 || Math.abs(map.getZoom() - c.zoom) > 0.01) map.jumpTo({ center: [c.lon, c.lat], zoom: c.zoom })
   })
+  let waits = false // for a tree that is opened, which is gone to
   const stopOpening = effect(() => {
-    if (!rows.value.length || !site.value || at === site.value) return
+    const lost = missing.value !== null
+    if (!rows.value.length || !site.value || at === site.value && !(waits && lost)) return
     const first = at === ''
     at = site.value
     if (first && camera.peek()) return
-    if (first && tree.peek() !== null) return // which is gone to
+    waits = first && tree.peek() !== null && !lost
+    if (waits) return
     fit(map, rows.value.slice(0, 2000).map((r) => r.at), 17, false)
   })
   return () => { stopFollowing(); stopOpening() }

@@ -43,6 +43,8 @@ export const editKey = {
 }
 export const unknownKey = 'The service does not know this key.'
 
+const unreachable = 'The service cannot be reached.'
+
 // Whether the service could not be reached when it was last asked.
 export const lost = signal(false)
 
@@ -79,7 +81,7 @@ export async function send<T = unknown>(path: string, parameters: Parameters = {
   } catch (err) {
     if ((err as Error).name === 'AbortError') throw err
     lost.value = true
-    throw new Problem(0, 'The service cannot be reached.')
+    throw new Problem(0, unreachable)
   }
   const kept = response.headers.get('Underbough-Kept')
   lost.value = !!kept
@@ -92,6 +94,15 @@ export async function send<T = unknown>(path: string, parameters: Parameters = {
   const text = await response.text()
   const json = /json/.test(response.headers.get('Content-Type') ?? '')
   return { kept, body: (text && json ? JSON.parse(text) : null) as T, etag: response.headers.get('ETag'), location: response.headers.get('Location'), status: response.status }
+}
+
+// takes asks whether the service takes anything at a path.
+export async function takes(path: string, signal?: AbortSignal): Promise<boolean> {
+  try {
+    return /\bPOST\b/.test((await fetch(address(path), { method: 'OPTIONS', signal: signal ?? null })).headers.get('Allow') ?? '')
+  } catch (err) {
+    throw isAbort(err) ? err : new Problem(0, unreachable)
+  }
 }
 
 export async function get<T>(path: string, parameters: Parameters = {}, signal?: AbortSignal): Promise<T> {

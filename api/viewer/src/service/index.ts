@@ -1,12 +1,12 @@
 import type { Geometry, Point } from 'geojson'
-import { address, get, nextOf, send, type Parameters } from './client'
+import { get, nextOf, send, takes, type Parameters } from './client'
 import type * as t from './types'
 
 export * from './client'
 export type * from './types'
 
 // mayEdit asks what the service allows.
-export const mayEdit = async (signal?: AbortSignal) => /\bPOST\b/.test((await fetch(address('/collections/trees/items'), { method: 'OPTIONS', signal: signal ?? null })).headers.get('Allow') ?? '')
+export const mayEdit = (signal?: AbortSignal) => takes('/collections/trees/items', signal)
 
 // items asks one page of a collection.
 export const items = <P, G = Geometry>(collection: string, parameters: Parameters, signal?: AbortSignal) =>

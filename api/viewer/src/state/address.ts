@@ -69,7 +69,7 @@ export function readAddress(search: string): State {
     view: q.get('v') ?? 'ask',
     site: q.get('site') ?? '',
     question: {
-      over: list(q.get('over')), cuts: list(q.get('cut')), since: whole(q.get('since'), 1, 9999),
+      over: list(q.get('over')), cuts: list(q.get('cut')), since: whole(q.get('since'), 1000, 2999),
       seenBefore: day.test(q.get('seen') ?? '') ? q.get('seen')! : '',
       inside: readInside(q), filter: q.get('filter') ?? '', by: by === 'exposure' || by === 'rating' ? by : 'harm',
     },

@@ -23,6 +23,10 @@ export const hovered = signal<number | null>(null)
 export const edited = signal(0)
 
 export const sites = signal<(SiteProps & { id: number })[] | null>(null) // null until known
+export const sitesTrouble = signal('') // why they cannot be known
+
+// Whether there is no such site as is asked for, or none at all.
+export const noSite = computed(() => !!sites.value && !sitesTrouble.value && !sites.value.some((s) => s.name === site.value))
 
 // Whether what is derived of the site's trees has been computed yet; nothing is
 // asked or drawn before.
@@ -131,10 +135,14 @@ async function findSites() {
     const found = features.map((f) => ({ ...f.properties, id: f.id }))
     batch(() => {
       sites.value = found
+      sitesTrouble.value = ''
       if (!site.value && found[0]) site.value = found[0].name
     })
   } catch (err) {
-    sites.value = []
+    batch(() => {
+      sitesTrouble.value = (err as Error).message
+      sites.value ??= []
+    })
     tell((err as Error).message, 'error')
   }
 }
