@@ -6,7 +6,7 @@ import { changes, draft, faultOf, nameOfDraft, ownShape, refused, touched, type 
 import { busy, save, trouble } from './send'
 import { Place } from './place'
 import { Removal } from './remove'
-import { By } from '../work/by'
+import { By, wantsKey } from '../work/by'
 import type { Spec } from './schema'
 
 // Form holds all that can be edited of a feature, field by field as the service
@@ -31,7 +31,7 @@ export function Form({ onLeave }: { onLeave: () => void }) {
     <form id="form" onSubmit={submit} noValidate aria-label={nameOfDraft(d)}>
       {ownShape(d.c) && <Place />}
       <div class="fields">{d.specs.map((s) => <One key={s.name} s={s} />)}</div>
-      {!editKey.get() && <By />}
+      {!editKey.get() && !wantsKey.value && <By />}
       <Trouble text={trouble.value || elsewhere} />
       {wrong > 0 && touched.value.size > 0 && <p class="hint" role="status">{wrong} {wrong === 1 ? 'field is' : 'fields are'} not right yet.</p>}
       <div class="row ends">
