@@ -200,8 +200,7 @@ func (e *editing) takeProperties(properties map[string]any) error {
 			}
 			return err
 		}
-		// What is ordered for the winter is in the inventory before it stands.
-		if most := e.config.Now().Year() + 1; p.Name == "planted_year" && !v.Null && v.Int > int64(most) {
+		if most := e.lastPlanting(); p.Name == plantedYear && !v.Null && v.Int > int64(most) {
 			return inventory.FieldErrorf(p.Name, "is %d, which is yet to come: expected at most %d", v.Int, most)
 		}
 		e.edit.Values[name] = v

@@ -191,7 +191,7 @@ func (s *Server) schema(r *http.Request, c *inventory.Collection) object {
 	}
 	for i := range c.Properties {
 		p := &c.Properties[i]
-		out := readOnly(propertySchema(p).with(limitsOf(p)...), p.Fixed || !c.Editable)
+		out := readOnly(propertySchema(p).with(s.limitsOf(p)...), p.Fixed || !c.Editable)
 		if p.Required {
 			required = append(required, p.Name)
 		}
@@ -211,7 +211,7 @@ func (s *Server) schema(r *http.Request, c *inventory.Collection) object {
 }
 
 // limitsOf is what an edit holds a property to.
-func limitsOf(p *inventory.Property) (out object) {
+func (s *Server) limitsOf(p *inventory.Property) (out object) {
 	if p.Default != "" {
 		out = out.with(member{"default", p.Default})
 	}
@@ -226,8 +226,18 @@ func limitsOf(p *inventory.Property) (out object) {
 	if b.Below {
 		high = "exclusiveMaximum"
 	}
-	return out.with(member{low, b.Low}, member{high, b.High})
+	most := b.High
+	if p.Name == plantedYear {
+		most = float64(s.lastPlanting())
+	}
+	return out.with(member{low, b.Low}, member{high, most})
 }
+
+const plantedYear = "planted_year"
+
+// lastPlanting is the latest year that a tree may be recorded as planted in: what
+// is ordered for the winter is in the inventory before it stands.
+func (s *Server) lastPlanting() int { return s.config.Now().Year() + 1 }
 
 func readOnly(o object, is bool) object {
 	if !is {

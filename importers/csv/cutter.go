@@ -54,7 +54,7 @@ const headBytes = 4096
 
 // begin skips a byte order mark and refuses what is not text: no text has a NUL.
 func (c *cutter) begin() error {
-	for len(c.buf)-c.pos < 4 && c.fill() {
+	for len(c.buf)-c.pos < headBytes && c.fill() {
 	}
 	for _, known := range []struct{ prefix, is string }{
 		{"\xFF\xFE", "it is text in UTF-16; convert it to UTF-8"},
