@@ -163,11 +163,11 @@ func evaluate[T any](v *viewing, expression string) (T, error) {
 }
 
 // openings times the page from the navigation on, beside the page of a site that is
-// not there: the same programs and an empty map.
+// not there, in the view that has a map even so: the same programs and an empty map.
 func (v *viewing) openings(rounds int) error {
 	var empty, list, all []float64
 	for range rounds {
-		if err := v.open("?site=none&at=8,47,11"); err != nil {
+		if err := v.open("?v=edit&site=none&at=8,47,11"); err != nil {
 			return err
 		}
 		if err := v.wait("seen.idleAt > 0"); err != nil {
@@ -363,7 +363,7 @@ func (v *viewing) metrics() (map[string]float64, error) {
 func (v *viewing) pans() error {
 	lonMid, latMid := lon(v.side/2), lat(v.side/2)
 	for _, c := range []struct{ name, query string }{
-		{"an empty style", "?site=none&at=%f,%f,15"},
+		{"an empty style", "?v=edit&site=none&at=%f,%f,15"},
 		{"all trees of the town", "?at=%f,%f,11"},
 		{"each tree by itself", "?at=%f,%f,15"},
 		{"trees, zones and places closely", "?at=%f,%f,17"},
