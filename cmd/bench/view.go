@@ -202,7 +202,7 @@ func (v *viewing) answers(rounds int) error {
 		return fmt.Sprintf("[...document.querySelectorAll('#parts label, #parts button')].find((e) => e.textContent.trim() === %q).click()", label)
 	}
 	since := func(year int) string {
-		return fmt.Sprintf("(() => { const i = document.querySelector('#parts input[type=number]'); i.value = '%d'; i.dispatchEvent(new Event('change', { bubbles: true })) })()", year)
+		return fmt.Sprintf("(() => { const i = document.querySelector('#parts input[inputmode=numeric]'); i.value = '%d'; i.dispatchEvent(new Event('change', { bubbles: true })) })()", year)
 	}
 	typed := func(i int) string {
 		return fmt.Sprintf("(() => { document.querySelector('#parts .written').open = true; const i = document.querySelector('#parts textarea'); i.value = 'dbh_cm > %d'; i.dispatchEvent(new Event('change', { bubbles: true })) })()", 30+i)
